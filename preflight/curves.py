@@ -1,0 +1,237 @@
+"""Paths as arrays of segments: flattening, bounds and lengths, vectorised over many paths at once.
+
+A path is kept as cubic control points, since every segment of an SVG, PDF or font outline is a
+cubic or can be raised to one exactly (arcs are approximated by the reader, see there). Straight
+segments are marked, so that they flatten to one chord and stay straight when written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+IDENTITY: tuple[float, float, float, float, float, float] = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
+Matrix = tuple[float, float, float, float, float, float]
+"""An affine map in SVG's order ``(a, b, c, d, e, f)``: x' = a x + c y + e, y' = b x + d y + f."""
+
+
+def multiply(outer: Matrix, inner: Matrix) -> Matrix:
+    """Return the map that applies ``inner`` first and ``outer`` second."""
+    a, b, c, d, e, f = outer
+    p, q, r, s, t, u = inner
+    return (a * p + c * q, b * p + d * q, a * r + c * s, b * r + d * s, a * t + c * u + e, b * t + d * u + f)
+
+
+def apply(matrix: Matrix, points: Floats) -> Floats:
+    """Map points of shape (..., 2) through ``matrix``."""
+    a, b, c, d, e, f = matrix
+    x, y = points[..., 0], points[..., 1]
+    return np.stack((a * x + c * y + e, b * x + d * y + f), axis=-1)
+
+
+def largest_stretch(matrix: Matrix) -> float:
+    """Return the largest factor by which ``matrix`` stretches a length (its spectral norm)."""
+    a, b, c, d, _, _ = matrix
+    half = (a * a + b * b + c * c + d * d) / 2
+    det = a * d - b * c
+    return float(np.sqrt(half + np.sqrt(max(half * half - det * det, 0.0))))
+
+
+def determinant(matrix: Matrix) -> float:
+    """Return the signed factor by which ``matrix`` changes areas."""
+    return matrix[0] * matrix[3] - matrix[1] * matrix[2]
+
+
+@dataclass(frozen=True, eq=False)
+class Path:
+    """Subpaths made of lines and cubics.
+
+    ``controls`` has shape (n, 4, 2): the control points of each segment, in drawing order.
+    ``lines`` (n,) marks straight segments. ``starts`` (k,) is the first segment of each subpath.
+    ``closed`` (k,) says which subpaths were closed by a closing command; the segment that closes
+    the gap, where there is one, is among the segments. A subpath of no length (a dot) is one
+    straight segment with equal ends.
+    """
+
+    controls: Floats
+    lines: Bools
+    starts: Ints
+    closed: Bools
+
+    @classmethod
+    def empty(cls) -> Path:
+        """Return a path without subpaths."""
+        return cls(np.zeros((0, 4, 2)), np.zeros(0, bool), np.zeros(0, np.int64), np.zeros(0, bool))
+
+    @classmethod
+    def polygon(cls, points: Sequence[tuple[float, float]] | Floats, *, closed: bool = True) -> Path:
+        """Return a path of straight segments through ``points`` (n, 2)."""
+        nodes = np.asarray(points, float)
+        if closed:
+            nodes = np.concatenate((nodes, nodes[:1]))
+        first, last = nodes[:-1], nodes[1:]
+        controls = np.stack((first, first, last, last), axis=1)
+        count = len(controls)
+        return cls(controls, np.ones(count, bool), np.zeros(1, np.int64), np.array([closed]))
+
+    @classmethod
+    def joined(cls, paths: Sequence[Path]) -> Path:
+        """Return one path with the subpaths of all ``paths``."""
+        if not paths:
+            return cls.empty()
+        offsets = np.cumsum([0] + [len(p.controls) for p in paths[:-1]])
+        return cls(
+            np.concatenate([p.controls for p in paths]),
+            np.concatenate([p.lines for p in paths]),
+            np.concatenate([p.starts + o for p, o in zip(paths, offsets, strict=True)]),
+            np.concatenate([p.closed for p in paths]),
+        )
+
+    @cached_property
+    def ends(self) -> Ints:
+        """One past the last segment of each subpath, shape (k,)."""
+        return np.append(self.starts[1:], len(self.controls))
+
+    def __len__(self) -> int:
+        return len(self.starts)
+
+    def mapped(self, matrix: Matrix) -> Path:
+        """Return the path mapped through ``matrix``."""
+        return Path(apply(matrix, self.controls), self.lines, self.starts, self.closed)
+
+    def subpath(self, index: int) -> Path:
+        """Return subpath ``index`` as a path of its own."""
+        part = slice(int(self.starts[index]), int(self.ends[index]))
+        return Path(
+            self.controls[part], self.lines[part], np.zeros(1, np.int64), self.closed[index : index + 1]
+        )
+
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Return the exact bounds (x0, y0, x1, y1), curves' extrema included; the path is not empty."""
+        corners = [self.controls[:, 0], self.controls[:, 3]]
+        curved = self.controls[~self.lines]
+        if len(curved):
+            corners.append(_extrema(curved))
+        nodes = np.concatenate(corners)
+        low, high = nodes.min(axis=0), nodes.max(axis=0)
+        return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+
+def _extrema(controls: Floats) -> Floats:
+    """Return the points (m, 2) where cubics turn back in x or y."""
+    p0, p1, p2, p3 = (controls[:, i] for i in range(4))
+    a, b, c = p3 - 3 * p2 + 3 * p1 - p0, 2 * (p2 - 2 * p1 + p0), p1 - p0
+    found = []
+    with np.errstate(divide="ignore", invalid="ignore"):
+        root = np.sqrt(b * b - 4 * a * c)
+        flat = np.abs(a) < 1e-12 * (np.abs(b) + np.abs(c))
+        for t in (
+            np.where(flat, -c / b, (-b + root) / (2 * a)),
+            np.where(flat, -c / b, (-b - root) / (2 * a)),
+        ):
+            for axis in (0, 1):
+                inside = (t[:, axis] > 0) & (t[:, axis] < 1)
+                found.append(evaluate(controls[inside], t[inside, axis]))
+    return np.concatenate(found)
+
+
+def evaluate(controls: Floats, t: Floats) -> Floats:
+    """Return the points (n, 2) of cubics ``controls`` (n, 4, 2) at parameters ``t`` (n,)."""
+    s = (1 - t)[:, None]
+    u = t[:, None]
+    return (
+        s * s * s * controls[:, 0]
+        + 3 * s * s * u * controls[:, 1]
+        + 3 * s * u * u * controls[:, 2]
+        + u * u * u * controls[:, 3]
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Polylines:
+    """Flattened subpaths, one after another.
+
+    ``points`` (n, 2); ``starts`` (k + 1,) bounds polyline i to ``points[starts[i]:starts[i+1]]``;
+    ``closed`` (k,) as in `Path`; ``path`` (k,) is the index of the path each came from;
+    ``corners`` (n,) marks points that are ends of segments (the rest were put in by flattening).
+    A closed polyline repeats its first point at its end.
+    """
+
+    points: Floats
+    starts: Ints
+    closed: Bools
+    path: Ints
+    corners: Bools
+
+    def __len__(self) -> int:
+        return len(self.closed)
+
+    def __getitem__(self, index: int) -> Floats:
+        return self.points[self.starts[index] : self.starts[index + 1]]
+
+
+def flatten(paths: Sequence[Path], tolerance: float | Floats) -> Polylines:
+    """Flatten all paths at once with a chord error of at most ``tolerance`` (one, or one a path).
+
+    The number of chords of a cubic follows Wang's bound, with M the largest second
+    difference of the control points: n = ceil(sqrt(3 M / (4 tolerance))).
+    Source: G.-Z. Wang, 1984, as given by Sederberg, Computer Aided Geometric Design, ch. 10 (memory).
+    """
+    whole = Path.joined(list(paths))
+    counts = np.array([len(p.controls) for p in paths], np.int64)
+    total = len(whole.controls)
+    subpaths = np.array([len(p) for p in paths], np.int64)
+    owner = np.repeat(np.arange(len(paths)), subpaths)
+    if total == 0:
+        empty = np.zeros(0, bool)
+        return Polylines(np.zeros((0, 2)), np.zeros(1, np.int64), empty, owner, empty)
+    allowed = np.repeat(np.broadcast_to(np.asarray(tolerance, float), len(paths)), counts)
+    pieces = np.ones(total, np.int64)
+    curved = np.flatnonzero(~whole.lines)
+    if len(curved):
+        c = whole.controls[curved]
+        second = np.stack((c[:, 0] - 2 * c[:, 1] + c[:, 2], c[:, 1] - 2 * c[:, 2] + c[:, 3]), axis=1)
+        most = np.sqrt((second * second).sum(axis=2).max(axis=1))
+        pieces[curved] = np.maximum(np.ceil(np.sqrt(0.75 * most / allowed[curved])), 1).astype(np.int64)
+    # Each subpath gives its first point, then the end of every chord.
+    first_of = np.zeros(total, np.int64)
+    first_of[whole.starts] = 1
+    size = pieces + first_of
+    offset = np.concatenate(([0], np.cumsum(size)))
+    points = np.empty((offset[-1], 2))
+    corners = np.zeros(offset[-1], bool)
+    begin = offset[:-1] + first_of
+    points[offset[whole.starts]] = whole.controls[whole.starts, 0]
+    corners[offset[whole.starts]] = True
+    points[offset[1:] - 1] = whole.controls[:, 3]
+    corners[offset[1:] - 1] = True
+    inner = pieces - 1
+    chosen = np.flatnonzero(inner)
+    if len(chosen):
+        which = np.repeat(chosen, inner[chosen])
+        step = np.arange(len(which)) - np.repeat(np.cumsum(inner[chosen]) - inner[chosen], inner[chosen])
+        points[begin[which] + step] = evaluate(whole.controls[which], (step + 1) / pieces[which])
+    starts = np.append(offset[whole.starts], offset[-1])
+    return Polylines(points, starts, whole.closed, owner, corners)
+
+
+def lengths(controls: Floats, tolerance: float = 1e-3) -> float:
+    """Return the total arc length of cubics (n, 4, 2) by flattening them to ``tolerance``."""
+    if not len(controls):
+        return 0.0
+    path = Path(
+        controls, np.zeros(len(controls), bool), np.arange(len(controls)), np.zeros(len(controls), bool)
+    )
+    lines = flatten([path], tolerance)
+    steps = np.diff(lines.points, axis=0)
+    keep = np.ones(len(steps), bool)
+    keep[lines.starts[1:-1] - 1] = False
+    return float(np.hypot(steps[keep, 0], steps[keep, 1]).sum())

@@ -1,0 +1,1 @@
+"""Small single-purpose geometry modules; each works on arrays or shapely geometries in mm."""
