@@ -1,0 +1,34 @@
+"""The job's settings: their model, stock values, and reading them from TOML or JSON."""
+
+from preflight.job.model import (
+    AreaLimit,
+    Blade,
+    FilmSpec,
+    Job,
+    Limit,
+    Limits,
+    ResolvedLimits,
+    Role,
+    Roll,
+    Size,
+    Tolerances,
+)
+from preflight.job.stock import FilmKind, Stock, Use, stock
+
+__all__ = [
+    "AreaLimit",
+    "Blade",
+    "FilmKind",
+    "FilmSpec",
+    "Job",
+    "Limit",
+    "Limits",
+    "ResolvedLimits",
+    "Role",
+    "Roll",
+    "Size",
+    "Stock",
+    "Tolerances",
+    "Use",
+    "stock",
+]
