@@ -270,7 +270,7 @@ def _glyph(char: str) -> tuple[float, tuple[Command, ...]]:
     if char in _GLYPHS:
         advance, drawing = _GLYPHS[char]
         return advance, tuple(_commands(drawing))
-    base, *marks = unicodedata.normalize("NFD", char)
+    base, *marks = list(unicodedata.normalize("NFD", char))
     if base in _GLYPHS and marks and all(mark in _ACCENTS or mark in _BELOW for mark in marks):
         advance, drawing = _GLYPHS[base]
         top = 10.6 if base.isupper() or base in "bdfhkl" else 7.8
