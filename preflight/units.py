@@ -13,7 +13,7 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import Literal
 
-from preflight.errors import PreflightError
+from preflight.errors import LONGEST_QUOTE, PreflightError, quoted
 
 Unit = Literal["mm", "cm", "m", "in", "ft", "pt", "pc", "px", "q"]
 UNITS: tuple[Unit, ...] = ("mm", "cm", "m", "in", "ft", "pt", "pc", "px", "q")
@@ -61,7 +61,6 @@ _LENGTH = re.compile(
     r"(?:(?P<over>\d{1,15})/(?P<under>\d{1,15})|(?P<number>(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?))"
     r"\s*(?P<unit>[^\d\s.,/+-]*)"
 )
-_LONGEST = 60
 _ADVICE = "Write a number and a unit, for instance “610 mm”, “24 in”, “1.5 cm” or “2 ft”."
 
 
@@ -79,7 +78,7 @@ def parse_length(value: str | float, *, bare: Unit = "mm") -> float:
     to say.
     """
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise LengthError("bad-length", f"{_quoted(value)} is not a length.", _ADVICE)
+        raise LengthError("bad-length", f"{quoted(value)} is not a length.", _ADVICE)
     try:
         amount, unit = _split(value, bare) if isinstance(value, str) else (Fraction(value), bare)
         # Exact until here, so that 24 in is the same number as 609.6 mm.
@@ -87,7 +86,7 @@ def parse_length(value: str | float, *, bare: Unit = "mm") -> float:
     except (ValueError, OverflowError) as error:
         if isinstance(error, LengthError):
             raise
-        raise LengthError("bad-length", f"{_quoted(value)} is not a finite length.", _ADVICE) from None
+        raise LengthError("bad-length", f"{quoted(value)} is not a finite length.", _ADVICE) from None
 
 
 def format_length(mm: float, unit: Unit = "mm", *, with_unit: bool = True) -> str:
@@ -111,25 +110,25 @@ def as_unit(name: str) -> Unit:
     """Return the unit that ``name`` spells; raises `LengthError` with the list of units."""
     unit = _SPELLINGS.get(name.strip().lower())
     if unit is None:
-        raise LengthError("bad-unit", f"{_quoted(name)} is not a unit of length.", f"Use {_unit_list()}.")
+        raise LengthError("bad-unit", f"{quoted(name)} is not a unit of length.", f"Use {_unit_list()}.")
     return unit
 
 
 def _split(text: str, bare: Unit) -> tuple[Fraction, Unit]:
     stripped = text.strip()
-    match = _LENGTH.fullmatch(stripped) if len(stripped) <= _LONGEST else None
+    match = _LENGTH.fullmatch(stripped) if len(stripped) <= LONGEST_QUOTE else None
     if match is None:
         advice = (
             "Write decimals with a point. "
-            if re.fullmatch(r"[+-]?\d+,\d+\s*\D*", stripped[:_LONGEST])
+            if re.fullmatch(r"[+-]?\d+,\d+\s*\D*", stripped[:LONGEST_QUOTE])
             else ""
         )
-        raise LengthError("bad-length", f"{_quoted(text)} is not a length.", advice + _ADVICE)
+        raise LengthError("bad-length", f"{quoted(text)} is not a length.", advice + _ADVICE)
     unit = as_unit(match["unit"]) if match["unit"] else bare
     if match["number"] is not None:
         amount = Fraction(match["number"])
     elif int(match["under"]) == 0:
-        raise LengthError("bad-length", f"{_quoted(text)} divides by zero.", _ADVICE)
+        raise LengthError("bad-length", f"{quoted(text)} divides by zero.", _ADVICE)
     else:
         amount = int(match["whole"] or 0) + Fraction(int(match["over"]), int(match["under"]))
     return (-amount if match["sign"] == "-" else amount), unit
@@ -145,13 +144,3 @@ def _decimals(mm: float, unit: Unit) -> int:
 
 def _unit_list() -> str:
     return ", ".join(UNITS[:-1]) + " or Q"
-
-
-def _quoted(value: object) -> str:
-    text = value if isinstance(value, str) else str(value) if not isinstance(value, int) else _int_text(value)
-    return f"“{text if len(text) <= _LONGEST else text[: _LONGEST - 1] + '…'}”"
-
-
-def _int_text(value: int) -> str:
-    # Python refuses to print integers of more than some thousand digits.
-    return str(value) if value.bit_length() < 1000 else "a number of very many digits"

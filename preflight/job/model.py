@@ -14,9 +14,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
 from pydantic_core import PydanticCustomError
 
-from preflight.errors import JobError
+from preflight.errors import JobError, quoted
 from preflight.job.stock import FilmKind, Use, stock
-from preflight.job.values import Colour, Quantity, quoted, read_colour, read_scale
+from preflight.job.values import Colour, Quantity, read_colour, read_scale
 from preflight.report.model import Severity
 from preflight.units import format_length
 

@@ -12,9 +12,8 @@ from typing import Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from preflight.errors import JobError
+from preflight.errors import JobError, printable, quoted, shortened
 from preflight.job.model import Job
-from preflight.job.values import quoted
 
 LARGEST_JOB = 1_000_000
 """Bytes or characters of a job file that are read at most."""
@@ -35,6 +34,7 @@ _FIXED = {
     "string_type": _NAME,
     "string_too_short": _NAME,
     "string_too_long": _NAME,
+    "string_unicode": "this text holds half a character, which no text can.",
 }
 """Our words for the validator's kinds of error."""
 
@@ -140,12 +140,8 @@ def _describe(detail: ErrorDetails) -> Iterator[str]:
         yield from detail["msg"].split("\n")
         return
     is_key = bool(where) and where[-1] == "[key]"
-    path = ".".join(_shortened(str(part)) for part in (where[:-2] if is_key else where))
+    path = ".".join(printable(shortened(str(part))) for part in (where[:-2] if is_key else where))
     yield f"{path}: {_problem(detail)}" if path else _problem(detail)
-
-
-def _shortened(part: str) -> str:
-    return part if len(part) <= 60 else part[:59] + "…"
 
 
 def _problem(detail: ErrorDetails) -> str:

@@ -11,32 +11,8 @@ import tinycss2.color3
 from pydantic import BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from preflight.errors import LONGEST_QUOTE, quoted
 from preflight.units import LengthError, format_length, parse_length
-
-_LONGEST = 60
-
-
-def quoted(value: object) -> str:
-    """Return a value as it goes into a message: in quotation marks, shortened."""
-    if isinstance(value, str):
-        text = value
-    elif isinstance(value, int) and value.bit_length() > 1000:
-        text = "a number of very many digits"
-    elif isinstance(value, bool | int | float):
-        text = str(value).lower()
-    else:
-        text = (
-            "a table"
-            if isinstance(value, dict)
-            else "a list"
-            if isinstance(value, list)
-            else _type_name(value)
-        )
-    return f"“{text if len(text) <= _LONGEST else text[: _LONGEST - 1] + '…'}”"
-
-
-def _type_name(value: object) -> str:
-    return "nothing" if value is None else type(value).__name__
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +82,7 @@ class Quantity:
 
     def _from_text(self, text: str) -> float:
         suffix = {"area": r"(?:mm2|mm²|mm\^2)?", "angle": r"(?:deg|degrees?|°)?"}.get(self.what, "")
-        match = re.fullmatch(rf"\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*{suffix}\s*", text[: _LONGEST + 1])
+        match = re.fullmatch(rf"\s*([+-]?(?:\d+\.?\d*|\.\d+))\s*{suffix}\s*", text[: LONGEST_QUOTE + 1])
         if match is None:
             raise PydanticCustomError(
                 "bad_quantity", "{text}", {"text": f"{quoted(text)} is no {self.what}. {self._advice()}"}
@@ -139,7 +115,7 @@ def read_colour(value: object) -> str:
     """
     parsed = (
         tinycss2.color3.parse_color(value.strip())
-        if isinstance(value, str) and len(value) <= _LONGEST
+        if isinstance(value, str) and len(value) <= LONGEST_QUOTE
         else None
     )
     if parsed is None or isinstance(parsed, str) or parsed.alpha != 1:
@@ -158,7 +134,7 @@ def read_colour(value: object) -> str:
 def read_scale(value: object) -> object:
     """Return a drawing scale such as ``1:10`` as the factor to the finished size, here 10."""
     match = (
-        re.fullmatch(r"\s*(\d+\.?\d*)\s*:\s*(\d+\.?\d*)\s*", value[:_LONGEST])
+        re.fullmatch(r"\s*(\d+\.?\d*)\s*:\s*(\d+\.?\d*)\s*", value[:LONGEST_QUOTE])
         if isinstance(value, str)
         else None
     )
