@@ -1,1 +1,25 @@
 """Readers: bytes to `Artwork`, one package a format, chosen by content and never by name."""
+
+from __future__ import annotations
+
+from preflight.artwork import Artwork
+from preflight.readers.limits import Budget, Limits
+from preflight.readers.sniff import sniff, unpacked
+from preflight.readers.svg.reader import read_svg
+
+__all__ = ["Limits", "read"]
+
+
+def read(data: bytes, name: str | None = None, *, limits: Limits = Limits()) -> Artwork:  # noqa: B008
+    """Read artwork from ``data``; ``name`` is kept for messages and tells nothing about the format.
+
+    Raises `ReadError` for bytes that are not artwork, saying what they are and what to do, and
+    `LimitError` for artwork larger or more deeply built than ``limits`` allows. Lengths of the
+    result are mm.
+    """
+    budget = Budget(limits)
+    budget.check("input_bytes", len(data))
+    plain = unpacked(data, budget)
+    budget.check("decompressed_bytes", len(plain))
+    sniff(plain)
+    return read_svg(data, plain, name, budget)

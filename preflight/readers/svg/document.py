@@ -1,0 +1,168 @@
+"""XML bytes to a checked element tree: nothing is fetched, nothing is expanded without bound."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from lxml import etree
+
+from preflight.artwork import Remark, RemarkKind
+from preflight.errors import LimitError, ReadError
+from preflight.readers.limits import Budget
+
+SVG_NS = "http://www.w3.org/2000/svg"
+XLINK_NS = "http://www.w3.org/1999/xlink"
+_XLINK_HREF = f"{{{XLINK_NS}}}href"
+
+
+@dataclass(slots=True)
+class Document:
+    """A parsed file."""
+
+    root: etree._Element
+    ids: dict[str, etree._Element]
+    names: dict[str, str]
+    """Tag to local name for tags of the SVG namespace."""
+    remarks: list[Remark] = field(default_factory=list)
+    generator: str | None = None
+
+    def local(self, element: etree._Element) -> str:
+        """Return the element's local name in the SVG namespace; empty for any other node."""
+        tag = element.tag
+        return self.names.get(tag, "") if isinstance(tag, str) else ""
+
+
+def href(element: etree._Element) -> str | None:
+    """Return the element's link: ``href`` comes before ``xlink:href`` (SVG 2, 16.1.3)."""
+    value = element.get("href")
+    if value is None:
+        value = element.get(_XLINK_HREF)
+        if value is None:
+            value = element.get("xlink:href")
+    return None if value is None else value.strip()
+
+
+def load(data: bytes, budget: Budget) -> Document:
+    """Parse ``data``. Raises `ReadError` (what, which line, what to do) and `LimitError`."""
+    remarks: list[Remark] = []
+    root = _parse(data, remarks)
+    tag = etree.QName(root)
+    if tag.localname != "svg":
+        raise ReadError(
+            "no-svg-root",
+            f"The file is XML, but not an SVG drawing: it starts with <{tag.localname}>, not <svg>.",
+            "Save the artwork as SVG.",
+        )
+    if tag.namespace == SVG_NS:
+        prefix = f"{{{SVG_NS}}}"
+    elif tag.namespace is None:
+        prefix = ""
+        remarks.append(Remark(RemarkKind.NOTE, "the SVG namespace is not declared"))
+    else:
+        raise ReadError(
+            "no-svg-root",
+            f"The drawing declares a namespace that is not SVG's: “{tag.namespace}”.",
+            "Save the artwork as SVG.",
+        )
+    names: dict[str, str] = {}
+    ids: dict[str, etree._Element] = {}
+    count = 0
+    for element in root.iter(etree.Element):
+        count += 1
+        tag_text = element.tag
+        if tag_text not in names and isinstance(tag_text, str):
+            local = tag_text[len(prefix) :] if tag_text.startswith(prefix) else ""
+            names[tag_text] = "" if "}" in local else local
+        identifier = element.get("id")
+        if identifier:
+            ids.setdefault(identifier, element)
+    budget.check("nodes", count)
+    document = Document(root, ids, {k: v for k, v in names.items() if v}, remarks)
+    document.generator = _generator(root)
+    for node in root.itersiblings(preceding=True):
+        if isinstance(node, etree._ProcessingInstruction) and node.target == "xml-stylesheet":
+            remarks.append(Remark(RemarkKind.EXTERNAL_REFERENCE, "style sheet outside the file, not fetched"))
+    return document
+
+
+def _parser(recover: bool) -> etree.XMLParser:
+    return etree.XMLParser(
+        resolve_entities="internal",
+        no_network=True,
+        load_dtd=False,
+        dtd_validation=False,
+        huge_tree=False,
+        remove_comments=True,
+        recover=recover,
+    )
+
+
+def _parse(data: bytes, remarks: list[Remark]) -> etree._Element:
+    # White space before the declaration is a fault of many exports, and harmless.
+    body = data.lstrip(b" \t\r\n") if data[:1] in b" \t\r\n" else data
+    try:
+        return etree.fromstring(body, _parser(recover=False))
+    except etree.XMLSyntaxError as error:
+        log = list(error.error_log)
+        if log and all(entry.domain_name == "NAMESPACE" for entry in log):
+            root = etree.fromstring(body, _parser(recover=True))
+            if root is not None:
+                remarks.append(Remark(RemarkKind.NOTE, f"a namespace is not declared: {log[0].message}"))
+                return root
+        raise _syntax_error(error) from error
+    except (LookupError, ValueError) as error:
+        raise ReadError(
+            "xml-malformed",
+            f"The file cannot be read as XML: {error}.",
+            "Save the artwork again as SVG, with the encoding UTF-8.",
+        ) from error
+
+
+def _syntax_error(error: etree.XMLSyntaxError) -> ReadError:
+    text = str(error.msg or "malformed")
+    line = error.lineno or 1
+    low = text.lower()
+    if "depth" in low:
+        return LimitError(
+            "limit-nesting-depth",
+            f"Groups lie too deep inside one another (line {line}; {text}).",
+            "Ungroup the artwork and save it again.",
+        )
+    if "entity reference loop" in low or "amplification" in low or "entities" in low:
+        return LimitError(
+            "limit-entities",
+            f"The file's text abbreviations (entities) expand without end or too far (line {line}).",
+            "Save the artwork again from the program it was made with.",
+        )
+    if "entity" in low and "not defined" in low:
+        return ReadError(
+            "entity-undefined",
+            f"Line {line} uses a text abbreviation (entity) that the file does not define: {text}.",
+            "Save the artwork again from the program it was made with.",
+        )
+    if "huge" in low or "too long" in low or "limit" in low:
+        return LimitError(
+            "limit-value-length",
+            f"One value in the file is longer than 10,000,000 bytes (line {line}), most likely an embedded "
+            "picture.",
+            "Remove embedded pictures and save the artwork again.",
+        )
+    if "premature end" in low or "end of file" in low or "eof" in low or "document is empty" in low:
+        return ReadError(
+            "xml-truncated",
+            f"The file ends in the middle of the drawing (line {line}): it is cut short.",
+            "Send the file again, or save it again.",
+        )
+    return ReadError(
+        "xml-malformed",
+        f"The file is not well-formed XML at line {line}: {text}.",
+        "Save the artwork again as SVG.",
+    )
+
+
+def _generator(root: etree._Element) -> str | None:
+    """Return what the file's leading comments or attributes say about the program that wrote it."""
+    for key, value in root.attrib.items():
+        if etree.QName(key).localname in ("generator", "version") and etree.QName(key).namespace:
+            return " ".join(str(value).split())[:120]
+    return None

@@ -1,0 +1,46 @@
+"""Bounding boxes of elements (SVG 2, 8.10): fill geometry only, no strokes, markers or clips."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from preflight.artwork import Box, Hidden, LiveText, Picture, Shape
+from preflight.curves import IDENTITY
+from preflight.readers.svg.state import Context, Scene, bounds, united
+
+if TYPE_CHECKING:
+    from lxml import etree
+
+
+def local_box(
+    scene: Scene, element: etree._Element, local: str, context: Context, *, mapped: bool = False
+) -> Box | None:
+    """Return the bounding box of ``element``; None where it draws nothing.
+
+    ``context`` is the one inside the element. The box is in the element's user space, or in mm
+    where ``mapped``. Text counts with its rough box.
+    """
+    from preflight.readers.svg.walk import draw_inside  # noqa: PLC0415  (the walk needs boxes in turn)
+
+    outer_items, outer_measuring = scene.items, scene.measuring
+    scene.items, scene.measuring = [], True
+    try:
+        inner = replace(
+            context, matrix=context.matrix if mapped else IDENTITY, clips=(), hidden=None, layers=()
+        )
+        draw_inside(scene, element, local, inner)
+        boxes = []
+        for item in scene.items:
+            if item.hidden is Hidden.NOT_DISPLAYED:
+                continue
+            box: Box | None
+            if isinstance(item, Shape):
+                box = bounds(item)
+            elif isinstance(item, LiveText | Picture):
+                box = item.box
+            if box is not None:
+                boxes.append(box)
+    finally:
+        scene.items, scene.measuring = outer_items, outer_measuring
+    return united(boxes)

@@ -1,0 +1,139 @@
+"""An SVG file to `Artwork`."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+
+from preflight.artwork import Artwork, RemarkKind, Shape, SizeBasis, Source
+from preflight.curves import Matrix, multiply
+from preflight.errors import ReadError
+from preflight.readers.limits import Budget
+from preflight.readers.svg.document import Document, load
+from preflight.readers.svg.state import Context, Scene, bounds, united
+from preflight.readers.svg.style import Cascade, initial_style
+from preflight.readers.svg.values import ABSOLUTE, MM_PER_PX, Measure, length, split_length
+from preflight.readers.svg.viewport import ViewBox, fit_or_identity, view_box
+from preflight.readers.svg.walk import walk
+
+_PHYSICAL = frozenset(("mm", "cm", "in", "pt", "pc", "q"))
+DEFAULT_SIZE = (300.0, 150.0)
+"""px, where nothing says a size (CSS 2, 10.3.2)."""
+_LARGEST_MM = 1e7
+
+
+def read_svg(original: bytes, data: bytes, name: str | None, budget: Budget) -> Artwork:
+    """Read ``data`` (unpacked); ``original`` is the file as it arrived, for its hash."""
+    document = load(data, budget)
+    scene = Scene(document, Cascade.of(document, budget), budget)
+    scene.initial = initial_style()
+    scene.remarks.extend(document.remarks)
+    width, height, basis = _size(document)
+    box = view_box(document.root.get("viewBox"))
+    if document.root.get("viewBox") is not None and box is None:
+        scene.say(RemarkKind.BAD_VALUE, f"viewBox: {document.root.get('viewBox')}")
+    known = width is not None and height is not None
+    view = (width or DEFAULT_SIZE[0], height or DEFAULT_SIZE[1])
+    _draw(scene, box, view)
+    if not known:
+        # The content's own bounds tell the size that the file does not.
+        extent = _extent(scene)
+        width = width if width is not None else (extent[0] or DEFAULT_SIZE[0])
+        height = height if height is not None else (extent[1] or DEFAULT_SIZE[1])
+    assert width is not None
+    assert height is not None
+    for (kind, subject), element in scene.cascade.complaints.items():
+        local = document.local(element)
+        scene.say(kind, subject, scene.origin(element, local, Context(_IDENTITY, scene.initial, view)))
+    return Artwork(
+        width=width * MM_PER_PX,
+        height=height * MM_PER_PX,
+        items=tuple(scene.items),
+        source=Source("svg", hashlib.sha256(original).hexdigest(), len(original), name, document.generator),
+        size_basis=basis,
+        remarks=tuple(scene.remarks),
+        layers=tuple(scene.layers),
+        empty_layers=tuple(layer for layer, used in scene.layers.items() if not used),
+    )
+
+
+_IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
+
+
+def _draw(scene: Scene, box: ViewBox | None, view: tuple[float, float]) -> None:
+    root = scene.document.root
+    step = fit_or_identity(box, root.get("preserveAspectRatio"), *view)
+    if step is None:
+        raise ReadError(
+            "zero-size",
+            "The drawing's viewBox has no width or no height, so nothing can show.",
+            "Set the page or artboard to the artwork's size and save it again.",
+        )
+    scene.window = view
+    scene.scale = MM_PER_PX
+    assert scene.initial is not None
+    matrix = multiply((MM_PER_PX, 0.0, 0.0, MM_PER_PX, 0.0, 0.0), step)
+    viewport = (box.width, box.height) if box is not None else view
+    walk(scene, root, "svg", Context(matrix, scene.initial, viewport, "/svg"))
+
+
+def _extent(scene: Scene) -> tuple[float, float]:
+    """Return how far right and down the seen shapes reach, px; 0 where there are none."""
+    boxes = []
+    for item in scene.items:
+        if item.hidden is not None:
+            continue
+        box = bounds(item) if isinstance(item, Shape) else item.box
+        if box is not None and all(map(math.isfinite, box)):
+            boxes.append(box)
+    whole = united(boxes)
+    if whole is None:
+        return (0.0, 0.0)
+    return (max(whole[2], 0.0) / MM_PER_PX, max(whole[3], 0.0) / MM_PER_PX)
+
+
+def _size(document: Document) -> tuple[float | None, float | None, SizeBasis]:
+    """Return width and height in px (None: not stated) and what they rest on."""
+    root = document.root
+    sizes: list[float | None] = []
+    units = []
+    for attribute in ("width", "height"):
+        text = (root.get(attribute) or "").strip()
+        parts = split_length(text)
+        value = None
+        if (parts is not None and parts[1] != "%") or text[:5].lower() == "calc(":
+            value = length(text, Measure(), "o")
+        if value is not None and value == 0:
+            raise ReadError(
+                "zero-size",
+                f"The drawing's {attribute} is 0, so nothing can show.",
+                "Set the page or artboard to the artwork's size and save it again.",
+            )
+        if value is not None and value < 0:
+            value = None
+        if value is not None and value * MM_PER_PX > _LARGEST_MM:
+            raise ReadError(
+                "size-out-of-range",
+                f"The drawing's {attribute} is {text}: more than 10 km.",
+                "Set the page or artboard to the artwork's size and save it again.",
+            )
+        sizes.append(value)
+        units.append(parts[1] if parts is not None and value is not None else "")
+    width, height = sizes
+    box = view_box(root.get("viewBox"))
+    if width is not None and height is not None:
+        physical = all(unit in _PHYSICAL for unit in units)
+        return width, height, SizeBasis.PHYSICAL if physical else SizeBasis.PIXELS
+    if box is None or box.width <= 0 or box.height <= 0:
+        return width, height, SizeBasis.NONE
+    if width is None and height is None:
+        return box.width, box.height, SizeBasis.VIEWBOX
+    stated = units[0] if width is not None else units[1]
+    basis = SizeBasis.PHYSICAL if stated in _PHYSICAL else SizeBasis.PIXELS
+    if width is not None:
+        return width, width * box.height / box.width, basis
+    assert height is not None
+    return height * box.width / box.height, height, basis
+
+
+__all__ = ["ABSOLUTE", "read_svg"]

@@ -1,0 +1,149 @@
+"""What the parts of the SVG reader share: the drawing so far, and where in it one stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from lxml import etree
+
+from preflight.artwork import Box, Clip, Hidden, Item, Origin, Paint, Remark, RemarkKind, Shape
+from preflight.curves import Matrix, apply
+from preflight.readers.limits import Budget
+from preflight.readers.svg.document import Document
+from preflight.readers.svg.outlines import Outline
+from preflight.readers.svg.style import Cascade, Style
+from preflight.readers.svg.values import Measure, shortened
+
+MAX_REMARKS = 2_000
+"""Past this many, further remarks say nothing new; the last one kept says that there were more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """Where something is drawn: all that its surroundings pass on to it."""
+
+    matrix: Matrix
+    """User space to mm."""
+    style: Style
+    viewport: tuple[float, float]
+    """Size of the nearest viewport in its own user units."""
+    path: str = ""
+    opacity: float = 1.0
+    clips: tuple[Clip, ...] = ()
+    hidden: Hidden | None = None
+    layers: tuple[str, ...] = ()
+    depth: int = 0
+    chain: tuple[etree._Element, ...] = ()
+    """The ``use`` and marker elements one stands inside of."""
+    context_fill: Paint | None = None
+    context_stroke: Paint | None = None
+    in_marker: bool = False
+
+
+@dataclass(slots=True)
+class Scene:
+    """The drawing as read so far."""
+
+    document: Document
+    cascade: Cascade
+    budget: Budget
+    window: tuple[float, float] = (0.0, 0.0)
+    """The outermost viewport, px."""
+    scale: float = 1.0
+    """mm in a px of the outermost viewport."""
+    items: list[Item] = field(default_factory=list)
+    remarks: list[Remark] = field(default_factory=list)
+    layers: dict[str, bool] = field(default_factory=dict)
+    """Named groups in document order, and whether anything was drawn in them."""
+    outlines: dict[tuple[etree._Element, int], Outline] = field(default_factory=dict)
+    measuring: bool = False
+    """True while only a bounding box is wanted: clips and remarks are left out."""
+    said: set[Remark] = field(default_factory=set)
+    clip_depth: int = 0
+    styles_in_place: dict[etree._Element, Style] = field(default_factory=dict)
+    initial: Style | None = None
+
+    def measure(self, style: Style, context: Context) -> Measure:
+        """Return what relative lengths refer to for an element of ``style`` drawn in ``context``."""
+        key = ("measure", context.viewport)
+        known: Measure | None = style.cache.get(key)
+        if known is None:
+            known = Measure(style.font_size, style.root_font_size, *context.viewport, self.window)
+            style.cache[key] = known
+        return known
+
+    def origin(self, element: etree._Element, local: str, context: Context) -> Origin:
+        """Return where ``element``, drawn in ``context``, stands in the file."""
+        return Origin(
+            local,
+            context.path,
+            element.sourceline,
+            element.get("id"),
+            context.layers[-1] if context.layers else None,
+        )
+
+    def say(
+        self, kind: RemarkKind, subject: str, origin: Origin | None = None, box: Box | None = None
+    ) -> None:
+        """Add a remark, once, unless only measuring."""
+        if self.measuring or len(self.remarks) > MAX_REMARKS:
+            return
+        remark = Remark(kind, shortened(subject, 160), origin, box)
+        if remark in self.said:
+            return
+        self.said.add(remark)
+        if len(self.remarks) == MAX_REMARKS:
+            remark = Remark(RemarkKind.NOTE, f"more than {MAX_REMARKS} remarks; the rest were left out")
+        self.remarks.append(remark)
+
+    def emit(self, item: Item, context: Context) -> None:
+        """Add an item to the drawing."""
+        self.items.append(item)
+        for layer in context.layers:
+            self.layers[layer] = True
+
+    def style_in_place(self, element: etree._Element) -> Style:
+        """Return the style of ``element`` where it stands in the file, not where it is used."""
+        known = self.styles_in_place.get(element)
+        if known is not None:
+            return known
+        lineage = [element, *element.iterancestors()]
+        assert self.initial is not None
+        style = self.initial
+        for ancestor in reversed(lineage):
+            cached = self.styles_in_place.get(ancestor)
+            style = self.cascade.computed(ancestor, style) if cached is None else cached
+            self.styles_in_place[ancestor] = style
+        return style
+
+
+def bounds(shape: Shape) -> Box | None:
+    """Return the exact bounds of a shape's outline in the space its matrix leads to."""
+    if not len(shape.path.controls):
+        return None
+    return shape.path.mapped(shape.matrix).bounds()
+
+
+def united(boxes: list[Box]) -> Box | None:
+    """Return the smallest box around all ``boxes``; None without any."""
+    if not boxes:
+        return None
+    return (
+        min(b[0] for b in boxes),
+        min(b[1] for b in boxes),
+        max(b[2] for b in boxes),
+        max(b[3] for b in boxes),
+    )
+
+
+def mapped_box(box: Box, matrix: Matrix) -> Box:
+    """Return the bounds of ``box`` mapped through ``matrix``."""
+    import numpy as np  # noqa: PLC0415
+
+    corners = np.array([[box[0], box[1]], [box[2], box[1]], [box[2], box[3]], [box[0], box[3]]])
+    out = apply(matrix, corners)
+    low, high = out.min(axis=0), out.max(axis=0)
+    return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+
+__all__ = ["Context", "Scene", "bounds", "mapped_box", "replace", "united"]
