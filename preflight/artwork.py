@@ -270,11 +270,12 @@ class Artwork:
         if factor == 1.0:
             return self
         grow: Matrix = (factor, 0.0, 0.0, factor, 0.0, 0.0)
+        clips: dict[int, Clip] = {}
         return replace(
             self,
             width=self.width * factor,
             height=self.height * factor,
-            items=tuple(_mapped(item, grow, factor) for item in self.items),
+            items=tuple(_mapped(item, grow, factor, clips) for item in self.items),
             remarks=tuple(
                 replace(r, box=_scaled_box(r.box, factor) if r.box else None) for r in self.remarks
             ),
@@ -307,7 +308,7 @@ def _scaled_box(box: Box, factor: float) -> Box:
     return (box[0] * factor, box[1] * factor, box[2] * factor, box[3] * factor)
 
 
-def _mapped(item: Item, grow: Matrix, factor: float) -> Item:
+def _mapped(item: Item, grow: Matrix, factor: float, done: dict[int, Clip]) -> Item:
     if isinstance(item, Picture):
         return replace(item, box=_scaled_box(item.box, factor))
     if isinstance(item, LiveText):
@@ -321,20 +322,23 @@ def _mapped(item: Item, grow: Matrix, factor: float) -> Item:
     return replace(
         item,
         matrix=multiply(grow, item.matrix),
-        clips=tuple(_mapped_clip(clip, grow) for clip in item.clips),
+        clips=tuple(_mapped_clip(clip, grow, done) for clip in item.clips),
     )
 
 
-def _mapped_clip(clip: Clip, grow: Matrix) -> Clip:
-    return replace(
-        clip,
-        parts=tuple(
-            replace(
-                part,
-                matrix=multiply(grow, part.matrix),
-                clips=tuple(_mapped_clip(inner, grow) for inner in part.clips),
-            )
-            for part in clip.parts
-        ),
-        clips=tuple(_mapped_clip(inner, grow) for inner in clip.clips),
-    )
+def _mapped_clip(clip: Clip, grow: Matrix, done: dict[int, Clip]) -> Clip:
+    """Return ``clip`` mapped; shapes that shared one clip share one mapped clip, through ``done``."""
+    if id(clip) not in done:
+        done[id(clip)] = replace(
+            clip,
+            parts=tuple(
+                replace(
+                    part,
+                    matrix=multiply(grow, part.matrix),
+                    clips=tuple(_mapped_clip(inner, grow, done) for inner in part.clips),
+                )
+                for part in clip.parts
+            ),
+            clips=tuple(_mapped_clip(inner, grow, done) for inner in clip.clips),
+        )
+    return done[id(clip)]

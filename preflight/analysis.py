@@ -1,0 +1,121 @@
+"""Everything the rules ask about one artwork and one job, each computed once and shared.
+
+`Analysis` works at the finished size: the artwork is scaled first, so every length below is mm on
+the finished sign.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cached_property
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from preflight.artwork import Artwork, LiveText, Picture, Shape, SizeBasis
+from preflight.curves import Ints, lengths
+from preflight.films import Film, Meaning, films_of, meaning_of
+from preflight.geometry.appearance import Painting, paint, union
+from preflight.job import Job
+
+
+class Analysis:
+    """Derived geometry of one artwork under one job."""
+
+    def __init__(self, artwork: Artwork, job: Job) -> None:
+        """Raises `JobError` where the job's size does not fit the artwork's proportions."""
+        self.job = job
+        self.scale = job.scale_for(artwork.width, artwork.height)
+        self.artwork = artwork.scaled(self.scale)
+
+    @property
+    def size_stated(self) -> bool:
+        """Whether the finished size is known; if not, nothing that depends on size is an error."""
+        return self.job.size.stated or self.artwork.size_basis is SizeBasis.PHYSICAL
+
+    @cached_property
+    def tolerance(self) -> float:
+        """Chord error of flattening, mm."""
+        return min(self.job.tolerances.flattening, self.artwork.flattening_tolerance)
+
+    @cached_property
+    def shapes(self) -> tuple[Shape, ...]:
+        """The shapes that are seen, in painting order; `Painting` counts in these."""
+        return tuple(shape for shape in self.artwork.shapes() if len(shape.path.controls))
+
+    @cached_property
+    def texts(self) -> tuple[LiveText, ...]:
+        """Live texts that are seen."""
+        return tuple(i for i in self.artwork.items if isinstance(i, LiveText) and i.hidden is None)
+
+    @cached_property
+    def pictures(self) -> tuple[Picture, ...]:
+        """Pictures that are seen."""
+        return tuple(i for i in self.artwork.items if isinstance(i, Picture) and i.hidden is None)
+
+    @cached_property
+    def painting(self) -> Painting:
+        """All painted regions, clipped, in painting order."""
+        return paint(self.shapes, self.tolerance)
+
+    @cached_property
+    def frame(self) -> BaseGeometry:
+        """The drawing area."""
+        return shapely.box(0, 0, self.artwork.width, self.artwork.height)
+
+    @cached_property
+    def meanings(self) -> tuple[Meaning, ...]:
+        """What each painted layer stands for, in painting order."""
+        return tuple(
+            meaning_of(layer.paint.color, self.shapes[layer.shape].origin.layer, self.job)
+            for layer in self.painting.layers
+        )
+
+    @cached_property
+    def films(self) -> tuple[Film, ...]:
+        """The films, in the order in which their colours first appear."""
+        return films_of(self)
+
+    @cached_property
+    def film_of_shape(self) -> dict[int, Film]:
+        """The film whose knife follows a shape, for every shape that has one."""
+        return {shape: film for film in self.films for shape in film.members}
+
+    @cached_property
+    def first_contour(self) -> Ints:
+        """Where each shape's contours begin among `Painting.contours`, shape (shapes + 1,)."""
+        return np.searchsorted(self.painting.contours.path, np.arange(len(self.shapes) + 1))
+
+    def contours_of(self, shape: int) -> range:
+        """Return the indices of a shape's contours among `Painting.contours`."""
+        return range(int(self.first_contour[shape]), int(self.first_contour[shape + 1]))
+
+    @cached_property
+    def lines(self) -> np.ndarray:
+        """Every contour as a line (k,), in the order of `Painting.contours`."""
+        contours = self.painting.contours
+        if not len(contours):
+            return np.zeros(0, object)
+        which = np.repeat(np.arange(len(contours)), np.diff(contours.starts))
+        return np.atleast_1d(shapely.linestrings(contours.points, indices=which))
+
+    def knife_shapes(self) -> Iterator[int]:
+        """Yield the shapes a knife would follow if the file were sent as it is (guides are left out)."""
+        guides = {
+            layer.shape
+            for layer, meaning in zip(self.painting.layers, self.meanings, strict=True)
+            if meaning.role == "guide"
+        }
+        return (index for index in range(len(self.shapes)) if index not in guides)
+
+    @cached_property
+    def cut_length(self) -> float:
+        """Length of all knife lines, mm."""
+        parts = [self.shapes[i].path.mapped(self.shapes[i].matrix).controls for i in self.knife_shapes()]
+        return lengths(np.concatenate(parts), self.tolerance) if parts else 0.0
+
+    @cached_property
+    def standing(self) -> BaseGeometry:
+        """What all films together cover."""
+        return union(film.region for film in self.films)

@@ -1,0 +1,215 @@
+"""Films: which painted layers are cut from one film, what stays of it, and what the knife meets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from preflight.curves import Ints
+from preflight.geometry.appearance import PaintedLayer, Part, polygonal, union
+from preflight.geometry.knife import KnifeLines, classify
+from preflight.geometry.thickness import ThinPart, narrow_gaps, thin_parts
+from preflight.job import FilmSpec, Job, ResolvedLimits, Roll
+
+if TYPE_CHECKING:
+    from preflight.analysis import Analysis
+
+RoleWord = Literal["film", "substrate", "knife", "guide", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a paint stands for. ``film`` is the key of its film where it is one."""
+
+    role: RoleWord
+    stated: bool
+    film: str | None = None
+
+
+def meaning_of(colour: str | None, layer: str | None, job: Job) -> Meaning:
+    """Return what a paint of this colour on this layer stands for.
+
+    Nothing stated: a solid colour is a film of its own; a gradient or pattern is none.
+    """
+    role = job.role_of(colour, layer)
+    if role is None:
+        return Meaning("film", False, colour) if colour else Meaning("none", False)
+    if role.role != "film":
+        return Meaning(role.role, True)
+    if role.film is not None:
+        return Meaning("film", True, role.film)
+    return Meaning("film", True, colour) if colour else Meaning("none", True)
+
+
+class Film:
+    """All that is cut from one film. Regions are mm at the finished size."""
+
+    def __init__(
+        self,
+        key: str,
+        colour: str,
+        spec: FilmSpec,
+        layers: tuple[int, ...],
+        analysis: Analysis,
+    ) -> None:
+        self.key = key
+        self.colour = colour
+        self.spec = spec
+        self.layers = layers
+        """Indices among `Painting.layers`, in painting order."""
+        self._analysis = analysis
+
+    @property
+    def name(self) -> str:
+        """The film's name in the job, else its colour."""
+        return self.spec.name or self.key
+
+    @cached_property
+    def limits(self) -> ResolvedLimits:
+        """The limits that hold for this film."""
+        return self._analysis.job.limits_for(self.spec)
+
+    @property
+    def roll(self) -> Roll | None:
+        """The roll it is cut from; None: not stated."""
+        return self._analysis.job.roll_for(self.spec)
+
+    def _layers(self) -> list[tuple[int, PaintedLayer]]:
+        painted = self._analysis.painting.layers
+        return [(index, painted[index]) for index in self.layers]
+
+    @cached_property
+    def members(self) -> tuple[int, ...]:
+        """Shapes whose fill is this film, and holes cut into it: their contours are its edges."""
+        own = [layer.shape for _, layer in self._layers() if layer.part is Part.FILL]
+        return tuple(sorted({*own, *(layer.shape for _, layer in self._holes)}))
+
+    @cached_property
+    def stroked(self) -> tuple[int, ...]:
+        """Shapes whose stroke is this film."""
+        return tuple(layer.shape for _, layer in self._layers() if layer.part is Part.STROKE)
+
+    @cached_property
+    def _holes(self) -> list[tuple[int, PaintedLayer]]:
+        """Layers in the substrate's colour that lie above this film and meet it."""
+        painted, meanings = self._analysis.painting.layers, self._analysis.meanings
+        found = []
+        for index, (layer, meaning) in enumerate(zip(painted, meanings, strict=True)):
+            if meaning.role == "substrate" and any(
+                below < index and shapely.intersects(painted[below].region, layer.region)
+                for below in self.layers
+            ):
+                found.append((index, layer))
+        return found
+
+    def _standing(
+        self, layers: list[tuple[int, BaseGeometry]], holes: dict[int, BaseGeometry]
+    ) -> BaseGeometry:
+        if not holes:
+            return union(region for _, region in layers)
+        return union(
+            polygonal(
+                shapely.difference(region, union(hole for above, hole in holes.items() if above > index))
+            )
+            for index, region in layers
+        )
+
+    @cached_property
+    def shapes_region(self) -> BaseGeometry:
+        """What the artwork shows in this film: fills and strokes, clipped, less the holes."""
+        return self._standing(
+            [(index, layer.region) for index, layer in self._layers()],
+            {index: layer.region for index, layer in self._holes},
+        )
+
+    @cached_property
+    def fills_region(self) -> BaseGeometry:
+        """The fills alone, unclipped, less the holes: what the contours enclose."""
+        return self._standing(
+            [(i, layer.unclipped) for i, layer in self._layers() if layer.part is Part.FILL],
+            {index: layer.unclipped for index, layer in self._holes},
+        )
+
+    @cached_property
+    def region(self) -> BaseGeometry:
+        """What stays of this film: the shapes, or with the other polarity what surrounds them."""
+        if self._analysis.job.polarity == "shapes":
+            return self.shapes_region
+        return polygonal(shapely.difference(self._analysis.frame, self.shapes_region))
+
+    @cached_property
+    def contours(self) -> Ints:
+        """Indices among `Painting.contours` of all members' contours."""
+        ranges = [np.asarray(self._analysis.contours_of(shape)) for shape in self.members]
+        return np.concatenate(ranges).astype(np.int64) if ranges else np.zeros(0, np.int64)
+
+    @cached_property
+    def knife(self) -> KnifeLines:
+        """The members' contours, noded and classed."""
+        lines = self._analysis.lines
+        return classify(lines[self.contours], self.contours, self.fills_region)
+
+    @cached_property
+    def followed(self) -> tuple[int, ...]:
+        """Shapes the knife follows for this film: members and strokes."""
+        return tuple(sorted({*self.members, *self.stroked}))
+
+    @cached_property
+    def cut_bounds(self) -> tuple[float, float, float, float] | None:
+        """Bounds of all knife lines; None: there are none."""
+        if not len(self.followed_contours):
+            return None
+        x0, y0, x1, y1 = shapely.total_bounds(self._analysis.lines[self.followed_contours])
+        return (float(x0), float(y0), float(x1), float(y1))
+
+    @cached_property
+    def followed_contours(self) -> Ints:
+        """Indices among `Painting.contours` of all contours the knife follows for this film."""
+        ranges = [np.asarray(self._analysis.contours_of(shape), np.int64) for shape in self.followed]
+        return np.concatenate(ranges) if ranges else np.zeros(0, np.int64)
+
+    @cached_property
+    def line_tree(self) -> shapely.STRtree:
+        """A tree over the lines of `followed_contours`, in their order."""
+        return shapely.STRtree(self._analysis.lines[self.followed_contours])
+
+    @cached_property
+    def thin(self) -> list[ThinPart]:
+        """Places where what stays is narrower than the warning limit."""
+        return self._narrow_solids(self.limits.solid_part.warning)
+
+    @cached_property
+    def gaps(self) -> list[ThinPart]:
+        """Places where what is weeded away is narrower than the warning limit."""
+        return self._narrow_waste(self.limits.gap.warning)
+
+    def _narrow_solids(self, width: float) -> list[ThinPart]:
+        search = thin_parts if self._analysis.job.polarity == "shapes" else narrow_gaps
+        return search(self.shapes_region, width, tolerance=self._analysis.tolerance)
+
+    def _narrow_waste(self, width: float) -> list[ThinPart]:
+        search = narrow_gaps if self._analysis.job.polarity == "shapes" else thin_parts
+        return search(self.shapes_region, width, tolerance=self._analysis.tolerance)
+
+
+def films_of(analysis: Analysis) -> tuple[Film, ...]:
+    """Return the films of an analysis, in the order in which they first appear."""
+    job = analysis.job
+    layers: dict[str, list[int]] = {}
+    colours: dict[str, str] = {}
+    specs: dict[str, FilmSpec] = {}
+    pairs = zip(analysis.painting.layers, analysis.meanings, strict=True)
+    for index, (layer, meaning) in enumerate(pairs):
+        if meaning.role != "film" or meaning.film is None:
+            continue
+        key = meaning.film
+        layers.setdefault(key, []).append(index)
+        colours.setdefault(key, layer.paint.color or key)
+        origin = analysis.shapes[layer.shape].origin
+        specs.setdefault(key, job.film_for(layer.paint.color, origin.layer))
+    return tuple(Film(key, colours[key], specs[key], tuple(layers[key]), analysis) for key in layers)

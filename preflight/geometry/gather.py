@@ -1,0 +1,34 @@
+"""Gather neighbouring things into the groups that a reader sees as one place."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from preflight.curves import Ints
+
+
+def groups(items: np.ndarray, distance: float) -> list[Ints]:
+    """Return the sets of ``items`` (geometries) linked by gaps of at most ``distance`` mm.
+
+    Each group lists its items in order; groups are in the order of their first item.
+    """
+    if not len(items):
+        return []
+    a, b = shapely.STRtree(items).query(items, predicate="dwithin", distance=distance)
+    root = list(range(len(items)))
+
+    def find(index: int) -> int:
+        while root[index] != index:
+            root[index] = root[root[index]]
+            index = root[index]
+        return index
+
+    for i, j in zip(a.tolist(), b.tolist(), strict=True):
+        if i < j:
+            low, high = sorted((find(i), find(j)))
+            root[high] = low
+    label = np.array([find(index) for index in range(len(items))])
+    order = np.argsort(label, kind="stable")
+    _, begin = np.unique(label[order], return_index=True)
+    return np.split(order, begin[1:])

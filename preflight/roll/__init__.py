@@ -1,0 +1,1 @@
+"""The roll: whether a film's cut lies on it."""

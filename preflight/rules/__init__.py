@@ -1,0 +1,57 @@
+"""The rules, one file each, in the order in which findings of equal severity are listed."""
+
+from __future__ import annotations
+
+from preflight.rules import (
+    clipped_shape,
+    colour_role_unstated,
+    cut_in_waste,
+    double_cut,
+    embedded_picture,
+    faulty_file,
+    hidden_cut,
+    invisible_outline,
+    live_text,
+    narrow_gap,
+    nothing_to_cut,
+    off_roll,
+    open_contour,
+    overlapping_subpaths,
+    path_data_error,
+    size_unstated,
+    thin_feature,
+    uncuttable_paint,
+    uncuttable_stroke,
+    unjudged_effect,
+)
+from preflight.rules.rule import Parameter, Rule
+
+RULES: tuple[Rule, ...] = (
+    nothing_to_cut.RULE,
+    live_text.RULE,
+    overlapping_subpaths.RULE,
+    hidden_cut.RULE,
+    double_cut.RULE,
+    open_contour.RULE,
+    uncuttable_stroke.RULE,
+    uncuttable_paint.RULE,
+    embedded_picture.RULE,
+    clipped_shape.RULE,
+    unjudged_effect.RULE,
+    path_data_error.RULE,
+    thin_feature.RULE,
+    narrow_gap.RULE,
+    off_roll.RULE,
+    size_unstated.RULE,
+    colour_role_unstated.RULE,
+    cut_in_waste.RULE,
+    invisible_outline.RULE,
+    faulty_file.RULE,
+)
+
+__all__ = ["RULES", "Parameter", "Rule", "rule_by_code"]
+
+
+def rule_by_code(code: str) -> Rule | None:
+    """Return the rule with this code, or None."""
+    return next((rule for rule in RULES if rule.code == code), None)
