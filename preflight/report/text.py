@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from preflight.errors import printable
 from preflight.report.model import FilmMeasure, Finding, Place, Report, RollFit, Severity, Verdict
-from preflight.units import Unit, format_length
+from preflight.units import MM_PER, Unit, format_length
 
 _MOST_PLACES = 5
 _NARROWEST = 50
@@ -97,9 +97,10 @@ class _Page:
 
     def film(self, film: FilmMeasure) -> str:
         name = f"{film.name} ({film.colour})" if film.name != film.colour else film.colour
+        counts = f"{_counted(film.contours, 'contour')}, {_counted(film.nodes, 'node')}"
         text = (
             f"{name}, {film.role}: {self._area(film.area_mm2)} of film stays, "
-            f"{self._long(film.cut_length_mm)} to cut, {_counted(film.contours, 'contour')}, {_counted(film.nodes, 'node')}"
+            f"{self._long(film.cut_length_mm)} to cut, {counts}"
         )
         if film.smallest_part_mm is not None:
             text += f"; narrowest part {self._length(film.smallest_part_mm)}"
@@ -169,7 +170,10 @@ class _Page:
 
     def _long(self, mm: float) -> str:
         longer: dict[Unit, Unit] = {"mm": "m", "cm": "m", "in": "ft"}
-        return format_length(mm, longer.get(self.unit, self.unit) if mm >= 1000 else self.unit)
+        if mm < 1000 or self.unit not in (*longer, "m", "ft"):
+            return self._length(mm)
+        unit = longer.get(self.unit, self.unit)
+        return f"{mm / MM_PER[unit]:.4g} {unit}"
 
     def _area(self, mm2: float) -> str:
         if self.unit in ("in", "ft"):
