@@ -7,6 +7,7 @@ import subprocess
 import sys
 import tomllib
 from importlib.resources import files
+from pathlib import Path
 from typing import Any, get_args
 
 import pytest
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 
 from preflight.errors import JobError
 from preflight.job import FilmKind, FilmSpec, Job, Limit, Role, Roll, Use, stock
+from preflight.job.reference import settings_guide
 from preflight.report.model import Severity
 
 
@@ -458,3 +460,30 @@ class TestHash:
         code = "from preflight.job import Job; print(Job.parse('films.a={}\\nfilms.b={}').sha256)"
         run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
         assert run.stdout.strip() == Job.parse("films.a={}\nfilms.b={}").sha256
+
+
+class TestGuide:
+    def test_the_guide_is_up_to_date(self) -> None:
+        guide = Path(__file__).parents[1] / "docs" / "job.md"
+        assert guide.read_text("utf-8") == settings_guide(), (
+            "docs/job.md is out of date: run python -m preflight.job.reference docs/job.md"
+        )
+
+    def test_its_example_is_a_job(self) -> None:
+        example = settings_guide().split("```toml\n")[1].split("```")[0]
+        job = Job.parse(example)
+        assert job.film_for("#daa520").kind == "metallic"  # CSS Color 3: goldenrod (from memory)
+        assert job.roll is not None
+        assert job.roll.usable_width == pytest.approx(24 * 25.4 - 20)
+
+    def test_its_errors_are_the_real_ones(self) -> None:
+        guide = settings_guide()
+        for line in problems("blade.ofset = 1\nblade.angle = 90"):
+            assert f"    {line}\n" in guide
+
+    def test_it_names_every_setting(self) -> None:
+        guide = settings_guide()
+        for name in Job.model_fields:
+            assert f"| `{name}` |" in guide
+        for name in Roll.model_fields:
+            assert f"| `roll.{name}` |" in guide

@@ -136,7 +136,7 @@ def _check_order(warning: float, error: float) -> None:
 
 
 class Limits(_Settings):
-    """Limits that replace the stock ones; what is None comes from film kind, blade and use."""
+    """Limits that replace the stock ones; what is left out comes from film kind, blade and use."""
 
     solid_part: Annotated[Limit | None, Field(description="Narrowest part of film that stays, mm")] = None
     gap: Annotated[Limit | None, Field(description="Narrowest gap between parts, mm")] = None
@@ -201,7 +201,7 @@ def _role_table(value: object) -> object:
 class Role(_Settings):
     """What a colour or a layer stands for; ``film`` names one of the job's films."""
 
-    role: Role_
+    role: Annotated[Role_, Field(description="What it stands for")]
     film: Annotated[Name | None, Field(description="A name in films; none: the job's film")] = None
 
     @model_validator(mode="after")
@@ -214,7 +214,7 @@ class Role(_Settings):
 
 
 class Tolerances(_Settings):
-    """How near is the same. mm; ``colour`` in steps of 255 in each channel."""
+    """How near counts as the same; mm, and colours in steps of 255 in each channel."""
 
     flattening: Annotated[
         float, Quantity("length", 0.0001, 1), Field(description="Chord error when curves are measured, mm")

@@ -54,13 +54,13 @@ class Quantity:
             or (self.above and number == self.low)
         ):
             raise PydanticCustomError(
-                "out_of_range", "{text}", {"text": f"{self._shown(value)} is out of range: {self.allowed()}."}
+                "out_of_range", "{text}", {"text": f"{self._given(value)} is out of range: {self.allowed()}."}
             )
         return number
 
     def allowed(self) -> str:
         """Return the allowed range in words."""
-        low, high = self._with_unit(self.low), self._with_unit(self.high)
+        low, high = self.shown(self.low), self.shown(self.high)
         return f"more than {low}, up to {high}" if self.above else f"{low} to {high}"
 
     def _number(self, value: object) -> float:
@@ -89,14 +89,17 @@ class Quantity:
             )
         return float(match[1])
 
-    def _shown(self, value: object) -> str:
+    def _given(self, value: object) -> str:
         return quoted(value) if isinstance(value, str) else f"{quoted(value)[1:-1]}{self._suffix()}"
 
     def _suffix(self) -> str:
         return {"length": " mm", "area": " mm²", "angle": "°", "number": ""}[self.what]
 
-    def _with_unit(self, number: float) -> str:
-        return format_length(number) if self.what == "length" else f"{number:g}{self._suffix()}"
+    def shown(self, number: float) -> str:
+        """Return a value of this quantity with its unit."""
+        if self.what == "length" and number >= 0.01:
+            return format_length(number)
+        return f"{number:g}{self._suffix()}"
 
     def _example(self) -> str:
         return {"length": "“610 mm” or “24 in”", "area": "“4 mm2”", "angle": "“45 deg”", "number": "“4”"}[
