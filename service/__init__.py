@@ -1,0 +1,1 @@
+"""The library over HTTP: a REST service and its page."""

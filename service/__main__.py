@@ -1,0 +1,72 @@
+"""Start the service: ``python -m service``; ask a running one: ``python -m service healthcheck``."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import urllib.error
+import urllib.request
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from service.settings import Settings
+
+HEALTHCHECK_SECONDS = 4.0
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line; return the exit status."""
+    parser = argparse.ArgumentParser(prog="python -m service", description="The sign preflight service.")
+    parser.add_argument("action", nargs="?", choices=("serve", "healthcheck"), default="serve")
+    parser.add_argument("--host", help="address to listen on (SIGN_PREFLIGHT_HOST)")
+    parser.add_argument("--port", type=int, help="port to listen on (SIGN_PREFLIGHT_PORT)")
+    options = parser.parse_args(arguments)
+    from service.settings import Settings, SettingsError, from_environment  # noqa: PLC0415  (quick --help)
+
+    try:
+        settings = from_environment()
+        changes = {"host": options.host, "port": options.port}
+        given = {name: value for name, value in changes.items() if value is not None}
+        settings = Settings.model_validate(settings.model_dump() | given)
+    except (SettingsError, ValueError) as error:
+        print(error, file=sys.stderr)
+        return 2
+    if options.action == "healthcheck":
+        return _healthcheck(settings.port)
+    return _serve(settings)
+
+
+def _serve(settings: Settings) -> int:
+    import uvicorn  # noqa: PLC0415  (not for --help and the health check)
+
+    from service.app import create_app  # noqa: PLC0415
+    from service.log import configure  # noqa: PLC0415
+
+    configure(settings.log_level)
+    config = uvicorn.Config(
+        create_app(settings),
+        host=settings.host,
+        port=settings.port,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=int(settings.work_seconds) + 1,
+    )
+    server = uvicorn.Server(config)
+    server.run()
+    return 0 if server.started else 1
+
+
+def _healthcheck(port: int) -> int:
+    url = f"http://127.0.0.1:{port}/readyz"
+    try:
+        with urllib.request.urlopen(url, timeout=HEALTHCHECK_SECONDS) as answer:  # only ever http
+            return 0 if answer.status == 200 else 1
+    except (urllib.error.URLError, OSError) as error:
+        print(f"{url}: {error}", file=sys.stderr)
+        return 1
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,117 @@
+"""The application: routes, problems and workers put together."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import Response
+from starlette.exceptions import HTTPException
+
+from preflight.version import __version__
+from service import contract, page
+from service.middleware import Gate
+from service.problems import (
+    INTERNAL_ERROR,
+    MALFORMED_REQUEST,
+    METHOD_NOT_ALLOWED,
+    NOT_FOUND,
+    ProblemError,
+    answer,
+)
+from service.routes import health, pictures, problems, reports, rules
+from service.settings import Settings, from_environment
+from service.tasks import Task, run
+from service.workers import WorkerPool
+
+
+def create_app(settings: Settings | None = None, *, work: Callable[[Task], bytes] = run) -> FastAPI:
+    """Return the application. Without ``settings`` the environment's are read and validated.
+
+    ``work`` is what a worker does with a task; it must be importable by name in another process.
+    """
+    chosen = settings or from_environment()
+    pool = WorkerPool(chosen, work)
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        try:
+            await pool.start()
+            yield
+        finally:
+            await pool.close()
+
+    app = FastAPI(
+        title="Sign preflight",
+        version=__version__,
+        description=contract.DESCRIPTION,
+        lifespan=lifespan,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        openapi_tags=contract.TAGS,
+    )
+    app.state.pool = pool
+    app.state.settings = chosen
+    app.state.receiving = 0
+    for router in (reports.router, pictures.router, rules.router, problems.router, health.router):
+        app.include_router(router)
+    page.install(app)
+    app.add_exception_handler(ProblemError, _problem)
+    app.add_exception_handler(HTTPException, _http_error)
+    app.add_exception_handler(RequestValidationError, _validation_error)
+    app.add_middleware(Gate)
+    schema = app.openapi
+
+    def openapi() -> dict[str, Any]:
+        if app.openapi_schema is None:
+            app.openapi_schema = contract.with_examples(schema())
+        return app.openapi_schema
+
+    app.openapi = openapi  # type: ignore[method-assign]
+    return app
+
+
+def _request_id(request: Request) -> str:
+    return str(request.state.request_id)
+
+
+async def _problem(request: Request, error: Exception) -> Response:
+    if not isinstance(error, ProblemError):
+        raise error
+    return answer(error, _request_id(request))
+
+
+async def _http_error(request: Request, error: Exception) -> Response:
+    """Turn the framework's own errors into problems."""
+    if not isinstance(error, HTTPException):
+        raise error
+    method, path = request.method, request.url.path[:200]
+    headers = dict(error.headers or {})
+    if error.status_code == NOT_FOUND.status:
+        problem = ProblemError(NOT_FOUND, f"There is nothing at {path}.")
+    elif error.status_code == METHOD_NOT_ALLOWED.status:
+        allowed = sorted({name.strip() for name in headers.get("Allow", "GET").split(",")})
+        if "GET" in allowed:
+            allowed.insert(allowed.index("GET") + 1, "HEAD")
+        headers["Allow"] = ", ".join(dict.fromkeys(allowed))
+        problem = ProblemError(
+            METHOD_NOT_ALLOWED,
+            f"{path} does not take {method}; it takes {headers['Allow']}.",
+            headers=headers,
+        )
+    elif error.status_code < INTERNAL_ERROR.status:
+        problem = ProblemError(MALFORMED_REQUEST, f"The request to {path} could not be understood.")
+    else:
+        problem = ProblemError(INTERNAL_ERROR, "The service failed while it handled this request.")
+    return answer(problem, _request_id(request))
+
+
+async def _validation_error(request: Request, error: Exception) -> Response:
+    if not isinstance(error, RequestValidationError):
+        raise error
+    places = "; ".join(f"{'.'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors())
+    return answer(ProblemError(MALFORMED_REQUEST, places[:500]), _request_id(request))

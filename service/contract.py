@@ -1,0 +1,305 @@
+"""The published contract: OpenAPI with examples that really occur.
+
+``python -m service.contract`` runs the library on a small artwork, keeps what it answers as the
+examples, and writes ``openapi/openapi.json`` and ``docs/problems.md``. Tests check both for drift.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Final
+
+from preflight.job import Job
+from preflight.report.model import Report
+from service.problems import (
+    ARTWORK_LIMIT,
+    BUSY,
+    INTERNAL_ERROR,
+    INVALID_JOB,
+    MALFORMED_REQUEST,
+    MEDIA_TYPE,
+    MEMORY_LIMIT,
+    METHOD_NOT_ALLOWED,
+    MISSING_ARTWORK,
+    NOT_ACCEPTABLE,
+    NOT_FOUND,
+    NOT_READY,
+    PROBLEMS,
+    RECEIVE_TIMEOUT,
+    TIME_LIMIT,
+    UNKNOWN_RULE,
+    UNREADABLE_ARTWORK,
+    UNSUPPORTED_MEDIA_TYPE,
+    UPLOAD_TOO_LARGE,
+    WORKER_CRASHED,
+    Problem,
+    ProblemError,
+    ProblemType,
+    answer,
+    handbook,
+)
+
+DESCRIPTION = (
+    "Tells whether artwork for cut-vinyl signs will cut, where not and why. Send the file to"
+    " `POST /v1/reports`; the answer is geometry proved, not a test cut saved. Nothing is stored: an"
+    " upload lives in memory until its answer is sent. Every error is `application/problem+json`"
+    " (RFC 9457). Every answer carries `X-Request-Id`; a request's own is kept where it is a UUID."
+)
+TAGS = [
+    {"name": "reports", "description": "Whether artwork will cut, where not and why"},
+    {"name": "pictures", "description": "The numbered picture that belongs to a report"},
+    {"name": "rules", "description": "What is looked for, how it is measured and what to do about it"},
+    {"name": "problems", "description": "What the types of the errors mean"},
+    {"name": "health", "description": "For whatever watches over the service"},
+]
+
+Json = dict[str, Any]
+Responses = dict[int | str, dict[str, Any]]
+"""Answers by status, as the framework takes them."""
+
+EXAMPLES: Final = "examples.json"
+REQUEST_ID = "7c9e6679-7425-40de-944b-e07fc1f90ae7"
+
+ARTWORK = """<svg xmlns="http://www.w3.org/2000/svg" width="600mm" height="200mm" viewBox="0 0 600 200">
+  <path id="bar" fill="#1f5f3a" d="M40 60h520v40H40z"/>
+  <path id="rule" fill="#1f5f3a" d="M40 130h520v.6H40z"/>
+</svg>
+"""
+JOB: Json = {"size": {"width": "600 mm"}, "roll": {"width": "610 mm"}, "film": {"kind": "cast"}}
+
+UPLOAD_PROBLEMS = (
+    MALFORMED_REQUEST,
+    NOT_ACCEPTABLE,
+    RECEIVE_TIMEOUT,
+    UPLOAD_TOO_LARGE,
+    UNSUPPORTED_MEDIA_TYPE,
+    MISSING_ARTWORK,
+    UNREADABLE_ARTWORK,
+    ARTWORK_LIMIT,
+    INVALID_JOB,
+    MEMORY_LIMIT,
+    INTERNAL_ERROR,
+    WORKER_CRASHED,
+    BUSY,
+    TIME_LIMIT,
+)
+
+
+@cache
+def examples() -> Json:
+    """Return the examples that ``python -m service.contract`` kept."""
+    kept: Json = json.loads(files("service").joinpath(EXAMPLES).read_text("utf-8"))
+    return kept
+
+
+def takes_artwork() -> Json:
+    """Return the request body of an operation that takes artwork."""
+    binary = {"type": "string", "format": "binary"}
+    form = {
+        "type": "object",
+        "required": ["artwork"],
+        "additionalProperties": False,
+        "properties": {
+            "artwork": {**binary, "description": "The artwork's file"},
+            "job": {"type": "string", "description": "The job's settings as JSON (see Job) or TOML"},
+        },
+    }
+    return {
+        "requestBody": {
+            "required": True,
+            "description": "The artwork; only a multipart form also carries a job.",
+            "content": {
+                "multipart/form-data": {
+                    "schema": form,
+                    "encoding": {
+                        "artwork": {"contentType": "image/svg+xml, application/octet-stream"},
+                        "job": {"contentType": "application/json, application/toml, text/plain"},
+                    },
+                    "example": {"artwork": ARTWORK, "job": json.dumps(JOB)},
+                },
+                "image/svg+xml": {"schema": {"type": "string"}, "example": ARTWORK},
+                "application/octet-stream": {"schema": binary},
+            },
+        }
+    }
+
+
+def answers_report() -> Responses:
+    """Return the answers of the operation that checks artwork."""
+    content = {
+        "application/json": {"schema": {"$ref": "#/components/schemas/Report"}, "x-example": "report"},
+        "text/plain": {"schema": {"type": "string"}, "x-example": "report-text"},
+    }
+    ok = {"description": "What the check found, whatever the verdict", "content": content}
+    return {200: ok, **_problems(*UPLOAD_PROBLEMS)}
+
+
+def answers_picture() -> Responses:
+    """Return the answers of the operation that draws."""
+    content = {
+        "image/svg+xml": {"schema": {"type": "string"}, "x-example": "picture-svg"},
+        "image/png": {"schema": {"type": "string", "format": "binary"}},
+    }
+    ok = {"description": "The numbered picture", "content": content}
+    return {200: ok, **_problems(*UPLOAD_PROBLEMS)}
+
+
+def answers_catalogue() -> Responses:
+    """Return the answers of the operation that lists the rules."""
+    return {200: _json_example("rules"), **_problems(METHOD_NOT_ALLOWED)}
+
+
+def answers_rule() -> Responses:
+    """Return the answers of the operation that explains one rule."""
+    return {200: _json_example("rule"), **_problems(UNKNOWN_RULE, METHOD_NOT_ALLOWED)}
+
+
+def answers_problem_type() -> Responses:
+    """Return the answers of the operation that explains a problem type."""
+    return {200: _json_example("problem-type"), **_problems(NOT_FOUND, METHOD_NOT_ALLOWED)}
+
+
+def answers_health() -> Responses:
+    """Return the answers of the liveness check."""
+    return {200: _json_example("health"), **_problems(METHOD_NOT_ALLOWED)}
+
+
+def answers_readiness() -> Responses:
+    """Return the answers of the readiness check."""
+    return {200: _json_example("health"), **_problems(METHOD_NOT_ALLOWED, NOT_READY)}
+
+
+def with_examples(schema: Json) -> Json:
+    """Return the framework's schema with the kept examples and the shared components filled in."""
+    kept = examples()
+    components: Json = schema["components"]["schemas"]
+    for model in (Report, Job, Problem):
+        own = model.model_json_schema(ref_template="#/components/schemas/{model}", mode=_mode(model))
+        components |= own.pop("$defs", {})
+        components[model.__name__] = own
+    # The framework documents its own validation error, which this service never answers with.
+    for unused in ("HTTPValidationError", "ValidationError"):
+        components.pop(unused, None)
+    schema["components"]["schemas"] = dict(sorted(components.items()))
+    for path in schema["paths"].values():
+        for operation in path.values():
+            for status, one in tuple(operation["responses"].items()):
+                if "HTTPValidationError" in json.dumps(one):
+                    del operation["responses"][status]
+                else:
+                    _fill(one, kept)
+    return schema
+
+
+def _mode(model: type) -> Any:
+    # A job is read, a report and a problem are written.
+    return "validation" if model is Job else "serialization"
+
+
+def _fill(response: Json, kept: Json) -> None:
+    response["headers"] = {
+        "X-Request-Id": {"description": "The request's UUID", "schema": {"type": "string", "format": "uuid"}}
+    } | response.get("headers", {})
+    for content in response.get("content", {}).values():
+        if (name := content.pop("x-example", None)) is not None:
+            content["example"] = kept[name]
+        if (slugs := content.pop("x-problems", None)) is not None:
+            content["examples"] = {
+                slug: {"summary": kept["problems"][slug]["title"], "value": kept["problems"][slug]}
+                for slug in slugs
+            }
+
+
+def _json_example(name: str) -> Json:
+    return {"content": {"application/json": {"x-example": name}}}
+
+
+def _problems(*kinds: ProblemType) -> Responses:
+    """Return the answers for ``kinds``, those of one status together."""
+    answers: Responses = {}
+    for status in sorted({kind.status for kind in kinds}):
+        same = [kind for kind in kinds if kind.status == status]
+        answers[status] = {
+            "description": "; ".join(kind.title for kind in same),
+            "content": {
+                MEDIA_TYPE: {
+                    "schema": {"$ref": "#/components/schemas/Problem"},
+                    "x-problems": [kind.slug for kind in same],
+                }
+            },
+        }
+        if status == BUSY.status:
+            answers[status]["headers"] = {
+                "Retry-After": {"description": "Seconds to wait", "schema": {"type": "integer"}}
+            }
+    return answers
+
+
+def make_examples() -> Json:
+    """Run the library on the example artwork and return everything it and the service answer."""
+    from service import tasks  # noqa: PLC0415  (the running service never needs the library here)
+    from service.catalogue import CATALOGUE  # noqa: PLC0415
+    from service.routes import health, problems  # noqa: PLC0415
+
+    def body(kind: str) -> str:
+        task = tasks.Task(kind, ARTWORK.encode(), "gate-board.svg", json.dumps(JOB).encode(), "json")
+        return tasks.run(task).decode()
+
+    many = ARTWORK.replace("</svg>", "<g>" * 2000 + "</g>" * 2000 + "</svg>")
+    failures = {
+        UNREADABLE_ARTWORK: tasks.Task("report-json", b"%!PS-Adobe-3.0 EPSF-3.0\n"),
+        ARTWORK_LIMIT: tasks.Task("report-json", many.encode()),
+        INVALID_JOB: tasks.Task(
+            "report-json", ARTWORK.encode(), None, b'{"size": {"widht": "600 mm"}}', "json"
+        ),
+    }
+    shown = {
+        kind.slug: _example_problem(ProblemError(kind, kind.example))
+        for kind in PROBLEMS
+        if kind not in failures
+    }
+    for kind, task in failures.items():
+        got = tasks.attempt(task, tasks.run)
+        error = ProblemError(kind, got.message, code=got.code, advice=got.advice or None)
+        shown[kind.slug] = _example_problem(error)
+    catalogue = CATALOGUE.model_dump(mode="json")
+    return {
+        "report": json.loads(body("report-json")),
+        "report-text": body("report-text"),
+        "picture-svg": body("picture-svg"),
+        "rules": {"rules": catalogue["rules"][:1]},
+        "rule": catalogue["rules"][0],
+        "problem-type": problems.BY_SLUG[BUSY.slug].model_dump(mode="json"),
+        "health": health.Health().model_dump(mode="json"),
+        "problems": dict(sorted(shown.items())),
+    }
+
+
+def _example_problem(error: ProblemError) -> Json:
+    shown: Json = json.loads(bytes(answer(error, REQUEST_ID).body))
+    return shown
+
+
+def dumped(document: Json) -> str:
+    """Return ``document`` as the text that is committed."""
+    return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+
+
+def write(root: Path) -> None:
+    """Write the examples, the contract and the handbook of problems below the project's ``root``."""
+    (root / "service" / EXAMPLES).write_text(dumped(make_examples()), "utf-8")
+    examples.cache_clear()
+    from service.app import create_app  # noqa: PLC0415  (the application imports this module)
+    from service.settings import Settings  # noqa: PLC0415
+
+    for folder in ("openapi", "docs"):
+        (root / folder).mkdir(exist_ok=True)
+    (root / "openapi" / "openapi.json").write_text(dumped(create_app(Settings()).openapi()), "utf-8")
+    (root / "docs" / "problems.md").write_text(handbook(), "utf-8")
+
+
+if __name__ == "__main__":
+    write(Path(__file__).resolve().parent.parent)

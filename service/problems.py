@@ -1,0 +1,274 @@
+"""Every error the service answers with, as problem details for HTTP APIs (RFC 9457).
+
+The list of types is here and nowhere else; their slugs never change. The handbook page
+``docs/problems.md`` and the answers of ``GET /problems/...`` are made from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi.responses import Response
+from pydantic import BaseModel, ConfigDict, Field
+
+MEDIA_TYPE = "application/problem+json"
+
+ROOT = "/problems/"
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemType:
+    """A kind of problem. ``title`` is the same for every occurrence (RFC 9457, 3.1.3)."""
+
+    slug: str
+    status: int
+    title: str
+    meaning: str
+    advice: str
+    example: str = ""
+    """A detail as it really occurs; empty where the library words it."""
+
+    @property
+    def uri(self) -> str:
+        """The type's URI reference; a client may compare it and a person may open it."""
+        return ROOT + self.slug
+
+
+MALFORMED_REQUEST = ProblemType(
+    "malformed-request",
+    400,
+    "The request could not be understood",
+    "The multipart body is broken off, has a part that is not asked for, or has the same part twice.",
+    "Send one part named “artwork” and at most one named “job”.",
+    "There is a part 'artwrk'; only “artwork” and “job” are asked for.",
+)
+NOT_FOUND = ProblemType(
+    "not-found",
+    404,
+    "There is nothing at this address",
+    "The path is not one of the service's.",
+    "Look up the paths in /openapi.json.",
+    "There is nothing at /v1/report.",
+)
+UNKNOWN_RULE = ProblemType(
+    "unknown-rule",
+    404,
+    "There is no rule with this code",
+    "The rule's code is not in the catalogue.",
+    "Look up the codes with GET /v1/rules.",
+    "There is no rule “thin-features”. Did you mean “thin-feature”?",
+)
+METHOD_NOT_ALLOWED = ProblemType(
+    "method-not-allowed",
+    405,
+    "This address does not take this method",
+    "The path exists and takes other methods only; the Allow header names them.",
+    "Use a method that the Allow header names.",
+    "/v1/reports does not take GET; it takes POST.",
+)
+NOT_ACCEPTABLE = ProblemType(
+    "not-acceptable",
+    406,
+    "The answer cannot be had in the form asked for",
+    "None of the media types in the Accept header is one that this address answers with.",
+    "Ask for one of the media types that the detail names, or send no Accept header.",
+    "The Accept header asks for 'application/xml'; this address answers with application/json or text/plain.",
+)
+RECEIVE_TIMEOUT = ProblemType(
+    "receive-timeout",
+    408,
+    "The upload took too long to arrive",
+    "The request's body was not complete within the time allowed for receiving it.",
+    "Send it again; on a slow line, make the file smaller first.",
+    "180224 bytes had arrived after 30 seconds, and more were to come.",
+)
+UPLOAD_TOO_LARGE = ProblemType(
+    "upload-too-large",
+    413,
+    "The upload is too large",
+    "The artwork or the job has more bytes than the service takes.",
+    "Remove embedded pictures and unused content from the file, then send it again.",
+    "The body has 31457280 bytes or more; at most 25000000 are taken.",
+)
+UNSUPPORTED_MEDIA_TYPE = ProblemType(
+    "unsupported-media-type",
+    415,
+    "The body is not in a form the service takes",
+    "The Content-Type or the Content-Encoding of the request is not one the service takes.",
+    "Send multipart/form-data, image/svg+xml or application/octet-stream, without Content-Encoding.",
+    "The Content-Type is 'text/html'.",
+)
+MISSING_ARTWORK = ProblemType(
+    "missing-artwork",
+    422,
+    "The request has no artwork",
+    "The body, or its part “artwork”, is missing or empty.",
+    "Send the artwork's file as the body, or as the part “artwork” of a multipart form.",
+    "The part “artwork” is missing or empty.",
+)
+UNREADABLE_ARTWORK = ProblemType(
+    "unreadable-artwork",
+    422,
+    "The artwork could not be read",
+    "The bytes are not artwork in a format that is read, or they are damaged. The code says which.",
+    "Do what the advice of the answer says, then send the file again.",
+)
+ARTWORK_LIMIT = ProblemType(
+    "artwork-limit",
+    422,
+    "The artwork is past a limit",
+    "The artwork has more parts, or is more deeply built, than is worked on. The code says which limit.",
+    "Simplify the artwork as the answer's advice says.",
+)
+INVALID_JOB = ProblemType(
+    "invalid-job",
+    422,
+    "The job's settings are wrong",
+    "The job is not valid JSON or TOML, or a setting is unknown or out of range.",
+    "Correct the settings that the detail names.",
+)
+MEMORY_LIMIT = ProblemType(
+    "memory-limit",
+    422,
+    "The artwork needs more memory than one request may use",
+    "Working on this artwork was stopped at the memory limit. No other request was touched.",
+    "Simplify the artwork: fewer nodes, fewer copies, no embedded pictures.",
+    "The work was stopped at 1024 MiB.",
+)
+INTERNAL_ERROR = ProblemType(
+    "internal-error",
+    500,
+    "The service failed",
+    "A fault of the service, not of the request.",
+    "Report it with the instance or the X-Request-Id of the answer.",
+    "The service failed while it handled this request.",
+)
+WORKER_CRASHED = ProblemType(
+    "worker-crashed",
+    500,
+    "Working on this artwork failed",
+    "The process that worked on this request ended before it answered. No other request was touched.",
+    "Report it with the instance of the answer and, if you may, the artwork.",
+    "The process that worked on this artwork ended before it answered.",
+)
+BUSY = ProblemType(
+    "busy",
+    503,
+    "The service is busy",
+    "As many requests as the service keeps are already waiting.",
+    "Send it again after the seconds that the Retry-After header names.",
+    "All workers are busy and the queue is full.",
+)
+NOT_READY = ProblemType(
+    "not-ready",
+    503,
+    "The service is not ready",
+    "No worker answers yet, or none any more.",
+    "Wait the seconds that the Retry-After header names.",
+    "No worker answers.",
+)
+TIME_LIMIT = ProblemType(
+    "time-limit",
+    504,
+    "The artwork takes longer than one request may",
+    "Working on this artwork was stopped at the time limit. No other request was touched.",
+    "Simplify the artwork: fewer nodes, fewer strokes with dashes, fewer copies.",
+    "The work was stopped after 20 seconds.",
+)
+
+PROBLEMS: tuple[ProblemType, ...] = (
+    MALFORMED_REQUEST,
+    NOT_FOUND,
+    UNKNOWN_RULE,
+    METHOD_NOT_ALLOWED,
+    NOT_ACCEPTABLE,
+    RECEIVE_TIMEOUT,
+    UPLOAD_TOO_LARGE,
+    UNSUPPORTED_MEDIA_TYPE,
+    MISSING_ARTWORK,
+    UNREADABLE_ARTWORK,
+    ARTWORK_LIMIT,
+    INVALID_JOB,
+    MEMORY_LIMIT,
+    INTERNAL_ERROR,
+    WORKER_CRASHED,
+    BUSY,
+    NOT_READY,
+    TIME_LIMIT,
+)
+
+
+class Problem(BaseModel):
+    """Problem details (RFC 9457, 3.1) with two extension members, ``code`` and ``advice``."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    type: Annotated[str, Field(description="URI reference of the problem type; compare this one")]
+    title: Annotated[str, Field(description="The same for every problem of the type")]
+    status: Annotated[int, Field(ge=400, le=599, description="The HTTP status")]
+    detail: Annotated[str, Field(description="What is wrong here, in plain words")]
+    instance: Annotated[str, Field(description="URI of this one occurrence; its UUID is X-Request-Id")]
+    code: Annotated[str, Field(description="Stable kebab-case word, finer than the type where there is more")]
+    advice: Annotated[str, Field(description="What to do next")]
+
+
+class ProblemError(Exception):
+    """Raised anywhere in a request; the application answers it with the problem.
+
+    ``code`` and ``advice`` default to the type's own. ``headers`` are added to the answer.
+    """
+
+    def __init__(
+        self,
+        kind: ProblemType,
+        detail: str,
+        *,
+        code: str | None = None,
+        advice: str | None = None,
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
+        super().__init__(f"{kind.slug}: {detail}")
+        self.kind = kind
+        self.detail = detail
+        self.code = code or kind.slug
+        self.advice = advice or kind.advice
+        self.headers = dict(headers or {})
+
+
+def answer(error: ProblemError, request_id: str) -> Response:
+    """Return the HTTP answer for ``error``; ``request_id`` is the request's UUID."""
+    problem = Problem(
+        type=error.kind.uri,
+        title=error.kind.title,
+        status=error.kind.status,
+        detail=error.detail,
+        instance=f"urn:uuid:{request_id}",
+        code=error.code,
+        advice=error.advice,
+    )
+    return Response(
+        problem.model_dump_json(), error.kind.status, headers=error.headers, media_type=MEDIA_TYPE
+    )
+
+
+def handbook() -> str:
+    """Return the handbook page of all problem types as Markdown."""
+    lines = [
+        "# Problems",
+        "",
+        "Every error of the service is answered as `application/problem+json` (RFC 9457) with the members"
+        " `type`, `title`, `status`, `detail`, `instance`, `code` and `advice`. Compare `type`; where one type"
+        " has several causes, `code` tells them apart. `instance` holds the request's id, which the"
+        " `X-Request-Id` header repeats and the log entries carry.",
+        "",
+        "This page is made from `service/problems.py` by `make openapi`.",
+        "",
+        "| type | status | title |",
+        "|---|---|---|",
+        *(f"| [`{p.uri}`](#{p.slug}) | {p.status} | {p.title} |" for p in PROBLEMS),
+    ]
+    for p in PROBLEMS:
+        lines += ["", f"## {p.slug}", "", f"Status {p.status}. {p.meaning}", "", f"What to do: {p.advice}"]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,40 @@
+"""Whether the service lives, and whether it can work."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from fastapi import APIRouter, Request
+from pydantic import BaseModel
+
+from preflight.version import __version__
+from service import contract
+from service.problems import NOT_READY, ProblemError
+from service.work import RETRY_AFTER
+from service.workers import WorkerPool
+
+router = APIRouter(tags=["health"])
+
+
+class Health(BaseModel):
+    """The service lives."""
+
+    status: Literal["ok"] = "ok"
+    version: str = __version__
+
+
+@router.get("/healthz", operation_id="getHealth", summary="Alive", responses=contract.answers_health())
+async def healthz() -> Health:
+    """Answer as long as the service handles requests at all."""
+    return Health()
+
+
+@router.get(
+    "/readyz", operation_id="getReadiness", summary="Ready to work", responses=contract.answers_readiness()
+)
+async def readyz(request: Request) -> Health:
+    """Answer 200 when a worker answers, else the problem `not-ready`."""
+    pool: WorkerPool = request.app.state.pool
+    if not await pool.ready():
+        raise ProblemError(NOT_READY, "No worker answers.", headers=RETRY_AFTER)
+    return Health()

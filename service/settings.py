@@ -1,0 +1,83 @@
+"""The service's settings, read from the environment and validated before anything starts."""
+
+from __future__ import annotations
+
+import difflib
+import os
+from typing import Annotated, Literal
+
+from pydantic import Field, ValidationError
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+PREFIX = "SIGN_PREFLIGHT_"
+
+MEBIBYTE = 1024 * 1024
+
+
+class SettingsError(Exception):
+    """A setting is wrong; the message names the variable, its value and what is allowed."""
+
+
+class Settings(BaseSettings):
+    """All settings with their stock values. Each is the environment variable ``SIGN_PREFLIGHT_<NAME>``."""
+
+    model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True, extra="forbid")
+
+    host: Annotated[str, Field(min_length=1, description="Address to listen on")] = "127.0.0.1"
+    port: Annotated[int, Field(ge=0, le=65535, description="Port to listen on; 0 takes a free one")] = 8080
+    workers: Annotated[int, Field(ge=1, le=64, description="Worker processes")] = 2
+    queue: Annotated[int, Field(ge=0, le=1000, description="Requests that may wait for a worker")] = 16
+    queue_seconds: Annotated[
+        float, Field(gt=0, le=600, description="Longest wait for a worker, in seconds")
+    ] = 10.0
+    uploads: Annotated[int, Field(ge=1, le=1000, description="Uploads received at the same time")] = 16
+    upload_bytes: Annotated[
+        int, Field(ge=1024, le=1024 * MEBIBYTE, description="Largest artwork, in bytes")
+    ] = 25_000_000
+    job_bytes: Annotated[int, Field(ge=256, le=MEBIBYTE, description="Largest job, in bytes")] = 65_536
+    receive_seconds: Annotated[
+        float, Field(gt=0, le=3600, description="Longest time to receive an upload, in seconds")
+    ] = 30.0
+    work_seconds: Annotated[
+        float, Field(gt=0, le=3600, description="Longest time to work on one request, in seconds")
+    ] = 20.0
+    memory_mb: Annotated[int, Field(ge=256, le=65_536, description="Address space of one worker, in MiB")] = (
+        1024
+    )
+    answer_bytes: Annotated[
+        int, Field(ge=1024, le=1024 * MEBIBYTE, description="Largest answer of a worker, in bytes")
+    ] = 64 * MEBIBYTE
+    tasks_per_worker: Annotated[
+        int, Field(ge=1, le=1_000_000, description="Requests after which a worker is replaced by a fresh one")
+    ] = 200
+    start_seconds: Annotated[
+        float, Field(gt=0, le=600, description="Longest time for a worker to start, in seconds")
+    ] = 30.0
+    log_level: Annotated[
+        Literal["debug", "info", "warning", "error"], Field(description="Least serious log entry written")
+    ] = "info"
+
+
+def from_environment() -> Settings:
+    """Return the settings of the environment.
+
+    Raises `SettingsError` for a value out of range, and for a variable with the prefix that is no
+    setting: a misspelt one would otherwise be ignored in silence.
+    """
+    known = {PREFIX + name.upper() for name in Settings.model_fields}
+    problems: list[str] = []
+    for name in sorted(os.environ):
+        if name.upper().startswith(PREFIX) and name.upper() not in known:
+            near = difflib.get_close_matches(name.upper(), known, 1)
+            hint = f" Did you mean {near[0]}?" if near else ""
+            problems.append(f"{name} is not a setting.{hint}")
+    try:
+        settings = Settings()
+    except ValidationError as error:
+        for one in error.errors(include_url=False):
+            name = PREFIX + ".".join(str(part) for part in one["loc"]).upper()
+            problems.append(f"{name} is {one['input']!r}: {one['msg']}.")
+        raise SettingsError("\n".join(problems)) from None
+    if problems:
+        raise SettingsError("\n".join(problems))
+    return settings

@@ -1,0 +1,117 @@
+"""From a request to a worker's answer; shared by the routes that take artwork."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+
+from fastapi import Request
+from starlette.requests import ClientDisconnect
+
+from service import uploads
+from service.log import event
+from service.problems import (
+    ARTWORK_LIMIT,
+    BUSY,
+    INTERNAL_ERROR,
+    INVALID_JOB,
+    MEMORY_LIMIT,
+    TIME_LIMIT,
+    UNREADABLE_ARTWORK,
+    WORKER_CRASHED,
+    ProblemError,
+)
+from service.settings import Settings
+from service.tasks import Answer, Kind, Task
+from service.uploads import Upload
+from service.workers import BusyError, MemoryLimitError, TimeLimitError, WorkerCrashedError, WorkerPool
+
+RETRY_AFTER = {"Retry-After": "5"}
+
+
+async def answered(request: Request, kind: Kind) -> bytes:
+    """Receive the upload of ``request``, have a worker do ``kind`` with it, return the answer's body.
+
+    Raises `ProblemError` for whatever stands in the way.
+    """
+    settings: Settings = request.app.state.settings
+    pool: WorkerPool = request.app.state.pool
+    upload = await _received(request, settings)
+    task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format)
+    event(
+        logging.INFO,
+        "task",
+        request_id=request.state.request_id,
+        kind=kind,
+        artwork_bytes=len(upload.artwork),
+    )
+    try:
+        answer = await _unless_gone(request, pool, task)
+    except BusyError:
+        raise ProblemError(BUSY, "All workers are busy and the queue is full.", headers=RETRY_AFTER) from None
+    except TimeLimitError:
+        raise ProblemError(
+            TIME_LIMIT, f"The work was stopped after {settings.work_seconds:g} seconds."
+        ) from None
+    except MemoryLimitError:
+        raise ProblemError(MEMORY_LIMIT, f"The work was stopped at {settings.memory_mb} MiB.") from None
+    except WorkerCrashedError as error:
+        event(logging.ERROR, "crash", request_id=request.state.request_id, how=str(error))
+        raise ProblemError(
+            WORKER_CRASHED, "The process that worked on this artwork ended before it answered."
+        ) from None
+    return _body(request, answer)
+
+
+async def _received(request: Request, settings: Settings) -> Upload:
+    state = request.app.state
+    if state.receiving >= settings.uploads:
+        raise ProblemError(
+            BUSY, f"{settings.uploads} uploads are already being received.", headers=RETRY_AFTER
+        )
+    state.receiving += 1
+    try:
+        return await uploads.receive(request, settings)
+    finally:
+        state.receiving -= 1
+
+
+async def _unless_gone(request: Request, pool: WorkerPool, task: Task) -> Answer:
+    """Run ``task``; stop as soon as the client has gone, and raise `ClientDisconnect`."""
+    work = asyncio.ensure_future(pool.run(task))
+    gone = asyncio.ensure_future(_gone(request))
+    try:
+        await asyncio.wait((work, gone), return_when=asyncio.FIRST_COMPLETED)
+        if not work.done():
+            raise ClientDisconnect
+        return work.result()
+    finally:
+        work.cancel()
+        gone.cancel()
+
+
+async def _gone(request: Request) -> None:
+    while (await request.receive())["type"] != "http.disconnect":
+        pass
+
+
+def _body(request: Request, answer: Answer) -> bytes:
+    match answer.outcome:
+        case "done":
+            return answer.body
+        case "artwork":
+            kind = UNREADABLE_ARTWORK
+        case "limit":
+            kind = ARTWORK_LIMIT
+        case "job":
+            kind = INVALID_JOB
+        case _:
+            event(
+                logging.ERROR,
+                "failure",
+                request_id=request.state.request_id,
+                error=answer.code,
+                trace=answer.trace,
+            )
+            raise ProblemError(INTERNAL_ERROR, "The service failed while it worked on this artwork.")
+    raise ProblemError(kind, answer.message, code=answer.code, advice=answer.advice or None)

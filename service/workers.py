@@ -1,0 +1,257 @@
+"""A pool of worker processes that can be stopped at any time without touching the others.
+
+Why not a ready-made pool: the usual ones hand results back as pickles, which the service would
+unpickle although a hostile artwork may have got hold of the process that made them; and they accept
+work without bound. Here a worker is a forkserver process with a socket, its answer is bytes, and a
+request past the queue's end is refused. Workers come from a fork server that has the library loaded,
+so that a replacement takes milliseconds and the memory of the loaded library is shared.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import logging
+import multiprocessing
+import signal
+import socket
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from multiprocessing.context import ForkServerContext, ForkServerProcess
+
+from service import tasks
+from service.log import event
+from service.settings import MEBIBYTE, Settings
+from service.tasks import LENGTH, Answer, Bounds, Task
+
+HEAD_BYTES = 65_536
+PING_SECONDS = 2.0
+RESTART_SECONDS = 0.5
+"""Pause before trying again when a replacement could not be started."""
+
+
+class BusyError(Exception):
+    """No worker became free in time, or the queue is full."""
+
+
+class TimeLimitError(Exception):
+    """The task was stopped at the time limit."""
+
+
+class MemoryLimitError(Exception):
+    """The task was stopped at the memory limit."""
+
+
+class WorkerCrashedError(Exception):
+    """The worker ended, or spoke nonsense, before it had answered."""
+
+
+@dataclass(slots=True, eq=False)
+class Worker:
+    """One process and the service's end of its socket."""
+
+    process: ForkServerProcess
+    reader: asyncio.StreamReader
+    writer: asyncio.StreamWriter
+    done: int = 0
+
+    @property
+    def alive(self) -> bool:
+        """Whether the process still runs."""
+        return self.process.exitcode is None
+
+    def kill(self) -> None:
+        """End the process at once, whatever it is doing."""
+        self.process.kill()
+        self.writer.close()
+
+    def how_it_ended(self) -> str:
+        """Wait for the ended process and say how it ended, for the log."""
+        self.process.join(1.0)
+        code = self.process.exitcode
+        if code is None:
+            return "still running"
+        return signal.Signals(-code).name if code < 0 else f"exit status {code}"
+
+    async def receive(self, most: int) -> bytes:
+        """Return the next frame. Raises `WorkerCrashedError` when it is longer than ``most`` bytes."""
+        (length,) = LENGTH.unpack(await self.reader.readexactly(LENGTH.size))
+        if length > most:
+            raise WorkerCrashedError(f"an answer of {length} bytes; at most {most} are taken")
+        return await self.reader.readexactly(length)
+
+    async def ask(self, task: Task, most: int) -> Answer:
+        """Send ``task`` and return the answer, its body at most ``most`` bytes."""
+        self.writer.write(tasks.encode_task(task))
+        await self.writer.drain()
+        head = await self.receive(HEAD_BYTES)
+        body = await self.receive(most)
+        return _answer(head, body)
+
+
+class WorkerPool:
+    """Workers, and the bounded queue in front of them. Belongs to one event loop."""
+
+    def __init__(self, settings: Settings, work: Callable[[Task], bytes] = tasks.run) -> None:
+        self._settings = settings
+        self._work = work
+        self._bounds = Bounds(settings.memory_mb * MEBIBYTE, int(settings.work_seconds) + 2)
+        # Threads and processes of the service must never be forked: the fork server has neither.
+        self._context: ForkServerContext = multiprocessing.get_context("forkserver")
+        self._context.set_forkserver_preload([tasks.__name__, work.__module__])
+        self._idle: asyncio.Queue[Worker] = asyncio.Queue()
+        self._workers: set[Worker] = set()
+        self._background: set[asyncio.Task[None]] = set()
+        self._waiting = 0
+        self._closing = False
+
+    async def start(self) -> None:
+        """Start all workers and wait until each has answered."""
+        await asyncio.gather(*(self._add() for _ in range(self._settings.workers)))
+
+    async def close(self) -> None:
+        """End all workers and whatever they are doing."""
+        self._closing = True
+        for background in tuple(self._background):
+            background.cancel()
+        for worker in tuple(self._workers):
+            worker.kill()
+        for worker in tuple(self._workers):
+            await asyncio.to_thread(worker.process.join, 2.0)
+        self._workers.clear()
+
+    @property
+    def pids(self) -> list[int]:
+        """Process ids of the workers."""
+        return [worker.process.pid for worker in self._workers if worker.process.pid is not None]
+
+    async def ready(self) -> bool:
+        """Whether a worker answers: an idle one right now, else any that is at work within its limits."""
+        if self._idle.empty():
+            return any(worker.alive for worker in self._workers)
+        try:
+            answer = await asyncio.wait_for(self.run(Task("ping")), PING_SECONDS)
+        except (TimeoutError, BusyError, TimeLimitError, MemoryLimitError, WorkerCrashedError):
+            return False
+        return answer.outcome == "done"
+
+    async def run(self, task: Task) -> Answer:
+        """Let a worker do ``task``.
+
+        Raises `BusyError`, `TimeLimitError`, `MemoryLimitError` or `WorkerCrashedError`. When the
+        caller is cancelled the worker is ended, so that nobody works for a client who has gone.
+        """
+        worker = await self._take()
+        reusable = False
+        try:
+            async with asyncio.timeout(self._settings.work_seconds):
+                answer = await worker.ask(task, self._settings.answer_bytes)
+            worker.done += 1
+            # After a refused allocation the heap is in pieces: better a fresh process.
+            reusable = answer.outcome != "memory" and worker.done < self._settings.tasks_per_worker
+            if answer.outcome == "memory":
+                raise MemoryLimitError
+            return answer
+        except TimeoutError:
+            raise TimeLimitError from None
+        except (EOFError, ConnectionError) as error:
+            self._workers.discard(worker)
+            ended = await asyncio.to_thread(worker.how_it_ended)
+            event(logging.ERROR, "worker-ended", pid=worker.process.pid, how=ended, kind=task.kind)
+            if ended == signal.SIGXCPU.name:
+                raise TimeLimitError from error
+            raise WorkerCrashedError(ended) from error
+        finally:
+            if reusable:
+                self._idle.put_nowait(worker)
+            else:
+                self._replace(worker)
+
+    async def _take(self) -> Worker:
+        """Return an idle living worker, waiting for one within the queue's bounds."""
+        if self._idle.empty() and self._waiting >= self._settings.queue:
+            raise BusyError
+        self._waiting += 1
+        try:
+            async with asyncio.timeout(self._settings.queue_seconds):
+                while True:
+                    worker = await self._idle.get()
+                    if worker.alive:
+                        return worker
+                    # It ended while idle, which is not the fault of the request in hand.
+                    event(logging.WARNING, "idle-worker-ended", pid=worker.process.pid)
+                    self._replace(worker)
+        except TimeoutError:
+            raise BusyError from None
+        finally:
+            self._waiting -= 1
+
+    def _replace(self, worker: Worker) -> None:
+        self._workers.discard(worker)
+        worker.kill()
+        if self._closing:
+            return
+        background = asyncio.get_running_loop().create_task(self._refill(worker))
+        self._background.add(background)
+        background.add_done_callback(self._background.discard)
+
+    async def _refill(self, old: Worker) -> None:
+        """Reap ``old`` and start a worker in its place, however often that takes."""
+        await asyncio.to_thread(old.process.join, 2.0)
+        while not self._closing:
+            try:
+                await self._add()
+            except (OSError, EOFError, TimeoutError, WorkerCrashedError) as error:
+                event(logging.ERROR, "worker-not-started", error=type(error).__name__)
+                await asyncio.sleep(RESTART_SECONDS)
+            else:
+                return
+
+    async def _add(self) -> None:
+        """Start one worker and, once it has answered, put it with the idle ones."""
+        begun = time.monotonic()
+        ours, theirs = socket.socketpair()
+        process = self._context.Process(
+            target=tasks.serve, args=(theirs, self._bounds, self._work), daemon=True
+        )
+        try:
+            # Blocks while the fork server loads the library for the first time.
+            await asyncio.to_thread(process.start)
+        except BaseException:
+            ours.close()
+            raise
+        finally:
+            theirs.close()
+        reader, writer = await asyncio.open_connection(sock=ours, limit=2**20)
+        worker = Worker(process, reader, writer)
+        self._workers.add(worker)
+        try:
+            async with asyncio.timeout(self._settings.start_seconds):
+                await worker.receive(HEAD_BYTES)
+        except BaseException:
+            self._workers.discard(worker)
+            worker.kill()
+            raise
+        took = round((time.monotonic() - begun) * 1000)
+        event(logging.DEBUG, "worker-started", pid=process.pid, took_ms=took)
+        self._idle.put_nowait(worker)
+
+
+def _answer(head: bytes, body: bytes) -> Answer:
+    """Return the answer of its two frames, trusting nothing in them."""
+    try:
+        fields = json.loads(head)
+        outcome = fields["outcome"]
+        if outcome not in ("done", "artwork", "limit", "job", "memory", "failed"):
+            raise WorkerCrashedError("an answer without a known outcome")
+        return Answer(
+            outcome,
+            body,
+            str(fields["code"]),
+            str(fields["message"]),
+            str(fields["advice"]),
+            tuple(str(line) for line in fields["trace"]),
+        )
+    except (ValueError, KeyError, TypeError) as error:
+        raise WorkerCrashedError("an answer that cannot be read") from error

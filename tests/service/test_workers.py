@@ -1,0 +1,172 @@
+"""Workers are stopped, crash or run out of memory, and no other request notices."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+import time
+from concurrent.futures import Future, ThreadPoolExecutor
+from pathlib import Path
+
+import httpx
+import pytest
+
+from tests.service.conftest import SVG, Server, assert_problem, running
+from tests.service.hogs import SECRET
+
+
+def hog(client: httpx.Client, way: str) -> httpx.Response:
+    return client.post("/v1/reports", files={"artwork": f"HOG:{way}".encode()})
+
+
+def send(server: Server, artwork: bytes) -> httpx.Response:
+    with server.client() as client:
+        return client.post("/v1/reports", files={"artwork": artwork})
+
+
+def wait_until(condition: object, seconds: float = 20.0) -> None:
+    assert callable(condition)
+    end = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < end, "it never came to pass"
+        time.sleep(0.02)
+
+
+def test_a_calculation_without_end_is_stopped_at_the_time_limit(small: httpx.Client) -> None:
+    problem = assert_problem(hog(small, "cpu"), "time-limit", 504)
+    assert "3 seconds" in problem["detail"]
+
+
+def test_memory_without_end_is_stopped_at_the_memory_limit(small: httpx.Client) -> None:
+    problem = assert_problem(hog(small, "memory"), "memory-limit", 422)
+    assert "512 MiB" in problem["detail"]
+
+
+@pytest.mark.parametrize("way", ["segfault", "exit", "flood"])
+def test_a_worker_that_ends_or_floods_fails_its_own_request(small: httpx.Client, way: str) -> None:
+    assert_problem(hog(small, way), "worker-crashed", 500)
+
+
+def test_an_exception_is_a_problem_and_its_text_stays_out_of_the_log(
+    small_server: Server, small: httpx.Client
+) -> None:
+    answer = hog(small, "exception")
+    assert_problem(answer, "internal-error", 500)
+    assert SECRET not in answer.text
+    mine = [e for e in small_server.entries() if e.get("request_id") == answer.headers["x-request-id"]]
+    assert any(e["event"] == "failure" and e["error"] == "ValueError" and e["trace"] for e in mine)
+    assert SECRET not in small_server.log.read_text()
+
+
+def test_the_system_holds_workers_to_their_limits(small: httpx.Client) -> None:
+    assert hog(small, "limits").text == "write open"
+
+
+def test_a_worker_killed_in_the_middle_fails_its_request_and_no_other(small_server: Server) -> None:
+    # The pid is asked of the worker itself, then that one is killed while it sleeps.
+    with ThreadPoolExecutor(2) as threads:
+        before = small_server.workers()
+        victim: Future[httpx.Response] = threads.submit(send, small_server, b"HOG:sleep")
+        wait_until(lambda: any(e.get("event") == "task" for e in small_server.entries()[-1:]))
+        other = threads.submit(send, small_server, SVG)
+        assert other.result().status_code == 200
+        # Of two workers one sleeps in its task: kill the one that does not answer a ping's pid.
+        with small_server.client() as client:
+            awake = int(hog(client, "pid").text)
+        (asleep,) = before - {awake}
+        os.kill(asleep, signal.SIGKILL)
+        assert_problem(victim.result(), "worker-crashed", 500)
+    assert send(small_server, SVG).status_code == 200
+    wait_until(lambda: len(small_server.workers()) == 2)
+    assert asleep not in small_server.workers()
+
+
+def test_idle_workers_that_were_killed_are_replaced_before_they_are_used(small_server: Server) -> None:
+    wait_until(lambda: len(small_server.workers()) == 2)
+    old = small_server.workers()
+    for pid in old:
+        os.kill(pid, signal.SIGKILL)
+    wait_until(lambda: not any(Path(f"/proc/{pid}").exists() for pid in old))
+    assert send(small_server, SVG).status_code == 200
+    wait_until(lambda: len(small_server.workers()) == 2)
+    assert not old & small_server.workers()
+
+
+def test_past_the_queue_requests_are_refused_at_once_and_told_when_to_come_back(small_server: Server) -> None:
+    with ThreadPoolExecutor(4) as threads:
+        held = [threads.submit(send, small_server, b"HOG:sleep") for _ in range(3)]
+        # Two are at work and one waits; only then is the queue of one full.
+        refused: list[httpx.Response] = []
+
+        def full() -> bool:
+            answer = send(small_server, SVG) if sum(f.done() for f in held) == 0 else None
+            if answer is not None and answer.status_code == 503:
+                refused.append(answer)
+            return bool(refused)
+
+        wait_until(lambda: tasks_logged(small_server) >= 3)
+        wait_until(full)
+        assert_problem(refused[0], "busy", 503)
+        # RFC 9110, 10.2.3: Retry-After is a number of seconds or a date.
+        assert int(refused[0].headers["retry-after"]) > 0
+        for one in held:
+            assert_problem(one.result(), "time-limit", 504)
+    assert send(small_server, SVG).status_code == 200
+
+
+def tasks_logged(server: Server) -> int:
+    """Return how many of the last tasks are not answered yet."""
+    entries = server.entries()
+    begun = {e["request_id"] for e in entries if e["event"] == "task"}
+    ended = {e["request_id"] for e in entries if e["event"] == "request"}
+    return len(begun - ended)
+
+
+def test_a_client_that_goes_away_frees_its_worker(small_server: Server) -> None:
+    wait_until(lambda: len(small_server.workers()) == 2)
+    before = small_server.workers()
+    with small_server.client() as client, pytest.raises(httpx.ReadTimeout):
+        client.post("/v1/reports", files={"artwork": b"HOG:sleep"}, timeout=0.5)
+    wait_until(lambda: len(before - small_server.workers()) == 1)
+    assert send(small_server, SVG).status_code == 200
+
+
+def test_many_at_once_each_get_their_own_answer(server: Server) -> None:
+    def one(number: int) -> tuple[int, float]:
+        artwork = SVG.replace(b'width="300mm" height="100mm"', b'width="%dmm"' % number).replace(
+            b' viewBox="0 0 300 100"', b' height="%dmm" viewBox="0 0 300 100"' % number
+        )
+        with server.client() as client:
+            while (answer := client.post("/v1/reports", files={"artwork": artwork})).status_code == 503:
+                time.sleep(0.05)
+            return number, answer.json()["measures"]["width_mm"]
+
+    with ThreadPoolExecutor(8) as threads:
+        for number, width in threads.map(one, range(100, 140)):
+            assert width == pytest.approx(number)
+
+
+def test_workers_are_recycled(tmp_path: Path) -> None:
+    with running("tests.service.serving", tmp_path, workers=1, tasks_per_worker=2) as server:
+        with server.client() as client:
+            pids = [hog(client, "pid").text for _ in range(6)]
+        assert len(set(pids)) >= 3
+
+
+def test_when_the_service_ends_its_workers_end(tmp_path: Path) -> None:
+    with running("tests.service.serving", tmp_path, workers=2) as server:
+        workers = server.workers()
+        assert len(workers) == 2
+        gone = threading.Thread(target=_swallow, args=(server,), daemon=True)
+        gone.start()
+        wait_until(lambda: tasks_logged(server) == 1)
+    wait_until(lambda: not any(Path(f"/proc/{pid}").exists() for pid in workers))
+
+
+def _swallow(server: Server) -> None:
+    # The server is stopped while this request is being worked on: how it ends is not the test's concern.
+    try:
+        send(server, b"HOG:sleep")
+    except httpx.TransportError:
+        return
