@@ -180,7 +180,7 @@ def _load_job(name: str | None) -> Job:
 
 def _outcome(name: str, job: Job, *, keep: bool) -> Outcome:
     """Return the answer for one file; ``keep`` its artwork, which a batch has no room for."""
-    from preflight.check import check  # noqa: PLC0415  (commands load only what they need)
+    from preflight.checking import check  # noqa: PLC0415  (commands load only what they need)
     from preflight.readers import Limits, read  # noqa: PLC0415
 
     try:
