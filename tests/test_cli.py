@@ -221,6 +221,16 @@ class TestJob:
         assert captured.out == ""
         assert words in captured.err
 
+    def test_the_guides_example_is_accepted(
+        self, clean: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        guide = (Path(__file__).parents[1] / "docs" / "job.md").read_text("utf-8")
+        job = tmp_path / "job.toml"
+        job.write_text(guide.split("```toml\n")[1].split("```")[0])
+        # The square becomes 300 mm wide, which a roll 24 in wide has room for.
+        assert main(["check", str(clean), "--job", str(job)]) == 0
+        assert "600 mm wide" in capsys.readouterr().out
+
     def test_a_size_that_does_not_fit_one_file(
         self, clean: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:

@@ -54,7 +54,7 @@ white = "substrate"               # shapes in white are holes
 
 [severities]
 "narrow-gap" = "note"             # a whole rule
-"thin-feature/tip" = "off"        # one of its cases
+"thin-feature/spike" = "off"      # one of its cases
 ```
 
 **Lengths** are numbers in mm, or text with a unit: mm, cm, m, in (or `"`), ft (or `'`), pt, px, pc, Q;

@@ -110,11 +110,9 @@ class _Page:
 
     def roll(self, fit: RollFit) -> str:
         text = f"{fit.film}: {_FITS[fit.verdict]}. {fit.reason}"
-        if fit.across_mm is not None and fit.usable_width_mm is not None:
-            text += (
-                f" It takes {self._length(fit.across_mm)} of {self._length(fit.usable_width_mm)} usable width"
-            )
-            text += f" and {self._length(fit.along_mm)} of film." if fit.along_mm is not None else "."
+        # The reason compares the sizes across the roll; what is missing is how much film goes.
+        if fit.along_mm is not None and fit.verdict in ("fits", "fits-turned"):
+            text += f" It takes {self._length(fit.along_mm)} of film."
         return text
 
     def section(self, title: str, items: list[str], *, bullets: bool = True) -> str:

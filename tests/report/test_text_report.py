@@ -74,6 +74,16 @@ def test_lengths_in_the_unit_asked_for() -> None:
     assert "Measured: 0.0165 in, limit 0.0315 in." in text
 
 
+def test_what_a_roll_gives() -> None:
+    text = flat(to_text(REPORT))
+    assert "forest green: fits when turned a quarter. As drawn it is wider than the roll. It takes" in text
+    assert "It takes 629.6 mm of film." in text
+    assert "#c8102e: not judged. No roll is stated." in text
+    bad = REPORT.roll[0].model_copy(update={"verdict": "does-not-fit"})
+    text = flat(to_text(REPORT.model_copy(update={"roll": (bad,)})))
+    assert "forest green: does not fit. As drawn it is wider than the roll. ──" in text
+
+
 def test_places_that_are_not_listed_are_counted() -> None:
     text = to_text(REPORT)
     assert text.count("mm from the left") == 5 + 1
