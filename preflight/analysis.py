@@ -14,7 +14,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.artwork import Artwork, LiveText, Picture, Shape, SizeBasis
-from preflight.curves import Ints, lengths
+from preflight.curves import Ints
 from preflight.films import Film, Meaning, films_of, meaning_of
 from preflight.geometry.appearance import Painting, paint, union
 from preflight.job import Job
@@ -98,7 +98,8 @@ class Analysis:
         if not len(contours):
             return np.zeros(0, object)
         which = np.repeat(np.arange(len(contours)), np.diff(contours.starts))
-        return np.atleast_1d(shapely.linestrings(contours.points, indices=which))
+        lines: np.ndarray = shapely.linestrings(contours.points, indices=which)
+        return lines
 
     def knife_shapes(self) -> Iterator[int]:
         """Yield the shapes a knife would follow if the file were sent as it is (guides are left out)."""
@@ -112,8 +113,7 @@ class Analysis:
     @cached_property
     def cut_length(self) -> float:
         """Length of all knife lines, mm."""
-        parts = [self.shapes[i].path.mapped(self.shapes[i].matrix).controls for i in self.knife_shapes()]
-        return lengths(np.concatenate(parts), self.tolerance) if parts else 0.0
+        return float(self.painting.lengths[list(self.knife_shapes())].sum())
 
     @cached_property
     def standing(self) -> BaseGeometry:

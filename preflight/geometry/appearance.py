@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.artwork import Artwork, Clip, ClipPart, Paint, Shape
-from preflight.curves import Polylines, flatten
+from preflight.curves import Floats, Outlines, Polylines, flatten
 from preflight.geometry.fills import EMPTY, fill_regions
 from preflight.geometry.strokes import stroke_region
 
@@ -39,12 +39,14 @@ class PaintedLayer:
 class Painting:
     """All layers in painting order, and the flattened contours they came from.
 
-    ``contours.path`` gives the index of the shape of each polyline.
+    ``contours.path`` gives the index of the shape of each polyline; ``lengths`` (shapes,) is the
+    length of each shape's outline in mm.
     """
 
     shapes: tuple[Shape, ...]
     layers: tuple[PaintedLayer, ...]
     contours: Polylines
+    lengths: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,8 +75,9 @@ def appearance(artwork: Artwork, tolerance: float | None = None) -> Appearance:
 def paint(shapes: tuple[Shape, ...], tolerance: float) -> Painting:
     """Return the regions of all paints of ``shapes``, flattened to ``tolerance`` mm at once."""
     parts = list(_clip_parts(shapes))
-    outlines = [shape.path.mapped(shape.matrix) for shape in shapes]
-    lines = flatten(outlines + [part.path.mapped(part.matrix) for part in parts], tolerance)
+    drawn: list[Shape | ClipPart] = [*shapes, *parts]
+    outlines = Outlines.of([item.path for item in drawn], [item.matrix for item in drawn])
+    lines = flatten(outlines, tolerance)
     rules = [shape.evenodd for shape in shapes] + [part.evenodd for part in parts]
     regions = fill_regions(lines, rules)
     clips = _Clips(dict(zip(map(id, parts), regions[len(shapes) :], strict=True)))
@@ -91,7 +94,7 @@ def paint(shapes: tuple[Shape, ...], tolerance: float) -> Painting:
         for part, paint_, region in painted:
             layers.append(PaintedLayer(index, part, paint_, clips.applied(region, shape.clips), region))
     count = int(np.searchsorted(lines.path, len(shapes)))
-    return Painting(shapes, tuple(layers), _first(lines, count))
+    return Painting(shapes, tuple(layers), _first(lines, count), outlines.lengths()[: len(shapes)])
 
 
 def stacked(layers: Sequence[tuple[str | None, BaseGeometry]]) -> dict[str | None, BaseGeometry]:

@@ -95,7 +95,7 @@ def _rings(lines: Polylines) -> tuple[np.ndarray, Ints]:
     kept = np.flatnonzero(enough)
     renumber = np.cumsum(enough) - 1
     rings = shapely.linearrings(points[keep], indices=renumber[which[keep]])
-    return np.atleast_1d(rings), lines.path[kept]
+    return rings, lines.path[kept]
 
 
 def _touching(rings: np.ndarray, owner: Ints, asked: Bools) -> Bools:

@@ -52,13 +52,12 @@ class KnifeLines:
         """Return the total length of the pieces of one class, mm."""
         return float(self.pieces.length[self.of(kind)].sum())
 
-    def contours_at(self, pieces: Ints) -> list[Ints]:
-        """Return for each of ``pieces`` the contours that follow it."""
+    def contours_at(self, pieces: Ints) -> tuple[Ints, Ints]:
+        """Return pairs (i, contour): that contour follows ``pieces[i]``. Sorted by i."""
         spots = shapely.points(self.pieces.spots()[pieces])
         which, line = shapely.STRtree(self.lines).query(spots, predicate="dwithin", distance=ON_LINE)
         order = np.argsort(which, kind="stable")
-        bounds = np.searchsorted(which[order], np.arange(1, len(pieces)))
-        return [np.unique(self.contours[part]) for part in np.split(line[order], bounds)]
+        return which[order], self.contours[line[order]]
 
 
 def classify(lines: np.ndarray, contours: Ints, region: BaseGeometry) -> KnifeLines:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from shapely.geometry.base import BaseGeometry
+
 from preflight.analysis import Analysis
-from preflight.geometry.appearance import Part
+from preflight.geometry.appearance import PaintedLayer, Part
 from preflight.report.model import Finding, Severity
 from preflight.rules.build import Fault, findings, place
 from preflight.rules.rule import Rule
@@ -27,7 +29,7 @@ def check(analysis: Analysis) -> Iterator[Finding]:
         if meaning.role != "film" or meaning.stated or colour is None or layer.region.is_empty:
             continue
         origin = analysis.shapes[layer.shape].origin
-        inside = layer.region.intersection(frame).area if layer.part is Part.FILL else 0.0
+        inside = _area_inside(layer, frame)
         if inside >= COVERS * frame.area:
             covering.append(
                 Fault(
@@ -48,6 +50,14 @@ def check(analysis: Analysis) -> Iterator[Finding]:
             )
     yield from findings(RULE, "covers-everything", analysis, covering)
     yield from findings(RULE, "white", analysis, white.values())
+
+
+def _area_inside(layer: PaintedLayer, frame: BaseGeometry) -> float:
+    """Return the area of a fill inside ``frame`` in mm2, or 0 where it can cover most of it in no way."""
+    x0, y0, x1, y1 = layer.region.bounds
+    if layer.part is not Part.FILL or (x1 - x0) * (y1 - y0) < COVERS * frame.area:
+        return 0.0
+    return float(layer.region.intersection(frame).area)
 
 
 def is_white(colour: str) -> bool:

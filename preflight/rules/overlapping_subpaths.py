@@ -17,7 +17,8 @@ def check(analysis: Analysis) -> Iterator[Finding]:
     for film in analysis.films:
         pieces = film.knife.of(Knifing.IN_FILM)
         crossing = pieces[~is_whole_contour(film.knife, pieces)]
-        across, within = [], []
+        across: list[Fault] = []
+        within: list[Fault] = []
         for group in grouped(analysis, film.knife, crossing):
             if group.length < analysis.job.tolerances.coincidence:
                 continue

@@ -40,13 +40,14 @@ def grouped(analysis: Analysis, knife: KnifeLines, pieces: Ints) -> list[PlacedG
     """Gather ``pieces`` into places, in the order of their first piece."""
     if not len(pieces):
         return []
-    contours = knife.contours_at(pieces)
-    owner = analysis.painting.contours.path
+    which, contours = knife.contours_at(pieces)
+    owner = analysis.painting.contours.path[contours]
+    begin = np.searchsorted(which, np.arange(len(pieces) + 1))
     found = []
     for members in groups(knife.pieces.lines[pieces], NEAR):
         chosen = pieces[members]
         lengths = knife.pieces.length[chosen]
-        shapes = sorted({int(owner[c]) for m in members for c in contours[m]})
+        shapes = sorted({int(o) for m in members for o in owner[begin[m] : begin[m + 1]]})
         origins = [analysis.shapes[index].origin for index in shapes]
         x, y = knife.pieces.spots()[chosen[int(np.argmax(lengths))]]
         x0, y0, x1, y1 = shapely.total_bounds(knife.pieces.lines[chosen])

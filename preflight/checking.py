@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from preflight.analysis import Analysis
 from preflight.artwork import Artwork, SizeBasis
-from preflight.curves import lengths
 from preflight.films import Film
 from preflight.job import Job
 from preflight.report.model import (
@@ -98,7 +97,7 @@ def _measures(analysis: Analysis) -> Measures:
 
 def _film_measure(analysis: Analysis, film: Film) -> FilmMeasure:
     shapes = [analysis.shapes[i] for i in film.followed]
-    length = sum(lengths(s.path.mapped(s.matrix).controls, analysis.tolerance) for s in shapes)
+    length = float(analysis.painting.lengths[list(film.followed)].sum())
     bounds = film.cut_bounds
     return FilmMeasure(
         colour=film.colour,
