@@ -25,6 +25,8 @@ class Document:
     """Tag to local name for tags of the SVG namespace."""
     remarks: list[Remark] = field(default_factory=list)
     generator: str | None = None
+    context_paints: bool = False
+    """Whether context-fill or context-stroke stands anywhere in the file."""
 
     def local(self, element: etree._Element) -> str:
         """Return the element's local name in the SVG namespace; empty for any other node."""
@@ -64,6 +66,7 @@ def load(data: bytes, budget: Budget) -> Document:
             f"The drawing declares a namespace that is not SVG's: “{tag.namespace}”.",
             "Save the artwork as SVG.",
         )
+    entities = b"<!ENTITY" in data or b"<\0!\0E\0N\0T" in data or b"\0<\0!\0E\0N\0T" in data
     names: dict[str, str] = {}
     ids: dict[str, etree._Element] = {}
     count = 0
@@ -72,6 +75,9 @@ def load(data: bytes, budget: Budget) -> Document:
         tag_text = element.tag
         if tag_text not in names and isinstance(tag_text, str):
             local = tag_text[len(prefix) :] if tag_text.startswith(prefix) else ""
+            if entities and "}" not in tag_text:
+                # The parser puts elements that stand in an entity's text outside every namespace.
+                local = tag_text
             names[tag_text] = "" if "}" in local else local
         identifier = element.get("id")
         if identifier:
@@ -79,6 +85,7 @@ def load(data: bytes, budget: Budget) -> Document:
     budget.check("nodes", count)
     document = Document(root, ids, {k: v for k, v in names.items() if v}, remarks)
     document.generator = _generator(root)
+    document.context_paints = b"context-" in data or b"c\0o\0n\0t\0e\0x\0t\0-" in data
     for node in root.itersiblings(preceding=True):
         if isinstance(node, etree._ProcessingInstruction) and node.target == "xml-stylesheet":
             remarks.append(Remark(RemarkKind.EXTERNAL_REFERENCE, "style sheet outside the file, not fetched"))

@@ -31,6 +31,7 @@ class Outline:
     path: Path
     inner: frozenset[int] = frozenset()
     """Segments whose ends are no vertices (see `Parsed`)."""
+    zero_closes: frozenset[int] = frozenset()
     errors: tuple[tuple[str, str], ...] = ()
     """Faults met: ``path`` or ``value``, and what."""
 
@@ -62,6 +63,7 @@ def outline(element: etree._Element, local: str, style: Style, measure: Measure)
     if local == "path":
         return _path(element, style)
     errors: list[tuple[str, str]] = []
+    inner, zero_closes = frozenset[int](), frozenset[int]()
 
     def read(name: str, axis: str) -> float | None:
         value, good = geometry(element, style, measure, name, axis)
@@ -71,17 +73,21 @@ def outline(element: etree._Element, local: str, style: Style, measure: Measure)
         return value
 
     if local == "rect":
-        path = _rect(
-            read("x", "x") or 0.0, read("y", "y") or 0.0, read("width", "x"), read("height", "y"),
-            read("rx", "x"), read("ry", "y"),
-        )  # fmt: skip
+        corner, size = (
+            (read("x", "x") or 0.0, read("y", "y") or 0.0),
+            (read("width", "x"), read("height", "y")),
+        )
+        path, inner = _rect(corner, size, *_pair(read("rx", "x"), read("ry", "y")))
+        zero_closes = frozenset((0,)) if inner else zero_closes
     elif local == "circle":
         r = read("r", "o")
         path = _ellipse(read("cx", "x") or 0.0, read("cy", "y") or 0.0, r, r)
+        inner, zero_closes = _QUARTERS, frozenset((0,))
     elif local == "ellipse":
         path = _ellipse(
             read("cx", "x") or 0.0, read("cy", "y") or 0.0, *_pair(read("rx", "x"), read("ry", "y"))
         )
+        inner, zero_closes = _QUARTERS, frozenset((0,))
     elif local == "line":
         ends = [
             (read("x1", "x") or 0.0, read("y1", "y") or 0.0),
@@ -90,7 +96,7 @@ def outline(element: etree._Element, local: str, style: Style, measure: Measure)
         path = Path.polygon(ends, closed=False)
     else:
         return _points(element.get("points") or "", closed=local == "polygon")
-    return Outline(path, errors=tuple(errors))
+    return Outline(path, inner, zero_closes, tuple(errors))
 
 
 def _path(element: etree._Element, style: Style) -> Outline:
@@ -101,7 +107,7 @@ def _path(element: etree._Element, style: Style) -> Outline:
         return NOTHING
     parsed: Parsed = parse_path(data)
     errors = (("path", parsed.error),) if parsed.error else ()
-    return Outline(parsed.path, parsed.inner, errors)
+    return Outline(parsed.path, parsed.inner, parsed.zero_closes, errors)
 
 
 def _css_path(text: str, attribute: str | None) -> str | None:
@@ -124,17 +130,22 @@ def _pair(rx: float | None, ry: float | None) -> tuple[float | None, float | Non
 
 
 def _rect(
-    x: float, y: float, width: float | None, height: float | None, rx: float | None, ry: float | None
-) -> Path:
+    corner: tuple[float, float],
+    size: tuple[float | None, float | None],
+    rx: float | None,
+    ry: float | None,
+) -> tuple[Path, frozenset[int]]:
+    """Return a rectangle and the segments that end inside its rounded corners."""
+    (x, y), (width, height) = corner, size
     if width is None or height is None or width <= 0 or height <= 0:
-        return Path.empty()
-    first, second = _pair(rx, ry)
+        return Path.empty(), frozenset()
     # Clamped one by one, not in proportion (SVG 2, 10.2).
-    a, b = min(first or 0.0, width / 2), min(second or 0.0, height / 2)
+    a, b = min(rx or 0.0, width / 2), min(ry or 0.0, height / 2)
     if a <= 0 or b <= 0:
-        return rectangle(x, y, width, height)
+        return rectangle(x, y, width, height), frozenset()
     points: list[list[tuple[float, float]]] = []
     lines: list[bool] = []
+    inner: set[int] = set()
     right, bottom = x + width, y + height
 
     def line(start: tuple[float, float], end: tuple[float, float]) -> None:
@@ -142,20 +153,21 @@ def _rect(
             points.append([start, start, end, end])
             lines.append(True)
 
-    def corner(cx: float, cy: float, eighth: int) -> None:
+    def turn(cx: float, cy: float, eighth: int) -> None:
+        inner.add(len(points))
         for segment in _EIGHTHS[eighth : eighth + 2]:
             points.append([(cx + a * px, cy + b * py) for px, py in segment])
             lines.append(False)
 
     line((x + a, y), (right - a, y))
-    corner(right - a, y + b, 6)
+    turn(right - a, y + b, 6)
     line((right, y + b), (right, bottom - b))
-    corner(right - a, bottom - b, 0)
+    turn(right - a, bottom - b, 0)
     line((right - a, bottom), (x + a, bottom))
-    corner(x + a, bottom - b, 2)
+    turn(x + a, bottom - b, 2)
     line((x, bottom - b), (x, y + b))
-    corner(x + a, y + b, 4)
-    return _closed(points, lines)
+    turn(x + a, y + b, 4)
+    return _closed(points, lines), frozenset(inner)
 
 
 def _closed(points: list[list[tuple[float, float]]], lines: list[bool]) -> Path:
@@ -187,6 +199,8 @@ def _eighths() -> list[list[tuple[float, float]]]:
 
 _EIGHTHS = _eighths()
 _CIRCLE = np.array(_EIGHTHS)
+_QUARTERS = frozenset((0, 2, 4, 6))
+"""Circles count as four arcs (SVG 2, 10.3): the eighths between are no vertices."""
 
 
 def _ellipse(cx: float, cy: float, rx: float | None, ry: float | None) -> Path:

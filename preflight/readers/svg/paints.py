@@ -146,6 +146,10 @@ def _gradient(
 ) -> Paint | None:
     stops = _stops(scene, server)
     if not stops:
+        # Without stops painting occurs as if none were specified (SVG 2, 14.2.4).
+        scene.say(
+            RemarkKind.BAD_VALUE, f"gradient #{server.get('id')} has no stops, painted with nothing", origin
+        )
         return None
     colors = [_stop_color(scene, stop) for stop in stops]
     if len(colors) > 1 and _degenerate(scene, server, local):

@@ -42,12 +42,27 @@ class Parsed:
     """What stopped the reading and at which character (counted from 1); None for valid data."""
     inner: frozenset[int] = frozenset()
     """Segments that end inside an arc: their ends are no vertices of the path data."""
+    zero_closes: frozenset[int] = frozenset()
+    """Subpaths whose closing command stood at their start already: a vertex without a segment."""
 
 
 class _Pen:
     """Draws segments. Points are local; all coordinates are finite."""
 
-    __slots__ = ("begun", "closed", "inner", "lines", "out", "pending", "starts", "sx", "sy", "x", "y")
+    __slots__ = (
+        "begun",
+        "closed",
+        "inner",
+        "lines",
+        "out",
+        "pending",
+        "starts",
+        "sx",
+        "sy",
+        "x",
+        "y",
+        "zero_closes",
+    )
 
     def __init__(self) -> None:
         self.out: list[float] = []
@@ -55,6 +70,7 @@ class _Pen:
         self.starts: list[int] = []
         self.closed: list[bool] = []
         self.inner: set[int] = set()
+        self.zero_closes: set[int] = set()
         self.x = self.y = self.sx = self.sy = 0.0
         self.pending = False
         self.begun = False
@@ -113,6 +129,7 @@ class _Pen:
             self.out[-2:] = (self.sx, self.sy)
             if self.lines[-1]:
                 self.out[-4:-2] = (self.sx, self.sy)
+            self.zero_closes.add(len(self.starts) - 1)
         elif dx or dy:
             self.line(self.sx, self.sy)
         self.closed[-1] = True
@@ -210,7 +227,7 @@ def parse_path(data: str) -> Parsed:
         if problem:
             error = f"{problem} after “{command}” at character {item.start() + 1}"
             break
-    return Parsed(pen.path(), error, frozenset(pen.inner))
+    return Parsed(pen.path(), error, frozenset(pen.inner), frozenset(pen.zero_closes))
 
 
 def _excerpt(data: str, at: int) -> str:

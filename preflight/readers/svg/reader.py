@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 import math
 
-from preflight.artwork import Artwork, RemarkKind, Shape, SizeBasis, Source
+from preflight.artwork import Artwork, Remark, RemarkKind, Shape, SizeBasis, Source
 from preflight.curves import Matrix, multiply
 from preflight.errors import ReadError
 from preflight.readers.limits import Budget
 from preflight.readers.svg.document import Document, load
+from preflight.readers.svg.sheets import inline_declarations
 from preflight.readers.svg.state import Context, Scene, bounds, united
 from preflight.readers.svg.style import Cascade, initial_style
 from preflight.readers.svg.values import ABSOLUTE, MM_PER_PX, Measure, length, split_length
@@ -27,13 +28,14 @@ def read_svg(original: bytes, data: bytes, name: str | None, budget: Budget) -> 
     document = load(data, budget)
     scene = Scene(document, Cascade.of(document, budget), budget)
     scene.initial = initial_style()
-    scene.remarks.extend(document.remarks)
     width, height, basis = _size(document)
+    scene.remarks.extend(document.remarks)
     box = view_box(document.root.get("viewBox"))
     if document.root.get("viewBox") is not None and box is None:
         scene.say(RemarkKind.BAD_VALUE, f"viewBox: {document.root.get('viewBox')}")
     known = width is not None and height is not None
     view = (width or DEFAULT_SIZE[0], height or DEFAULT_SIZE[1])
+    _background(scene)
     _draw(scene, box, view)
     if not known:
         # The content's own bounds tell the size that the file does not.
@@ -77,6 +79,13 @@ def _draw(scene: Scene, box: ViewBox | None, view: tuple[float, float]) -> None:
     walk(scene, root, "svg", Context(matrix, scene.initial, viewport, "/svg"))
 
 
+def _background(scene: Scene) -> None:
+    """Tell of a background colour, which viewers of web pages show and no knife follows."""
+    for name, value, _ in inline_declarations(scene.document.root.get("style") or ""):
+        if name in ("background", "background-color") and value.lower() not in ("none", "transparent"):
+            scene.say(RemarkKind.UNSUPPORTED, f"page background {value}, not part of the artwork")
+
+
 def _extent(scene: Scene) -> tuple[float, float]:
     """Return how far right and down the seen shapes reach, px; 0 where there are none."""
     boxes = []
@@ -84,6 +93,9 @@ def _extent(scene: Scene) -> tuple[float, float]:
         if item.hidden is not None:
             continue
         box = bounds(item) if isinstance(item, Shape) else item.box
+        if box is not None and isinstance(item, Shape):
+            half = item.stroke_width / 2
+            box = (box[0] - half, box[1] - half, box[2] + half, box[3] + half)
         if box is not None and all(map(math.isfinite, box)):
             boxes.append(box)
     whole = united(boxes)
@@ -109,7 +121,8 @@ def _size(document: Document) -> tuple[float | None, float | None, SizeBasis]:
                 f"The drawing's {attribute} is 0, so nothing can show.",
                 "Set the page or artboard to the artwork's size and save it again.",
             )
-        if value is not None and value < 0:
+        if (value is not None and value < 0) or (value is None and text and parts is None and text != "auto"):
+            document.remarks.append(Remark(RemarkKind.BAD_VALUE, f"{attribute} of the drawing: {text}"))
             value = None
         if value is not None and value * MM_PER_PX > _LARGEST_MM:
             raise ReadError(

@@ -7,11 +7,11 @@ from dataclasses import replace
 from lxml import etree
 
 from preflight.artwork import Hidden, RemarkKind, Shape
-from preflight.curves import Matrix, multiply
+from preflight.curves import Matrix, Path, multiply
 from preflight.readers.svg.clips import viewport_clip
 from preflight.readers.svg.document import href
 from preflight.readers.svg.images import draw_image
-from preflight.readers.svg.markers import draw_markers, has_markers, marker_order
+from preflight.readers.svg.markers import draw_markers, has_markers, paint_order
 from preflight.readers.svg.outlines import SHAPES, Outline, geometry, outline
 from preflight.readers.svg.paints import paint, stroke
 from preflight.readers.svg.placing import conditions_hold, enter, named
@@ -56,7 +56,7 @@ def _visit(scene: Scene, element: etree._Element, local: str, context: Context, 
 def _contents(scene: Scene, element: etree._Element, local: str, context: Context, work: Work) -> None:
     if local in SHAPES:
         _shape(scene, element, local, context)
-    elif local == "g" or local == "a":
+    elif local in ("g", "a"):
         push_children(scene, element, named(scene, element, context) if local == "g" else context, work)
     elif local == "use":
         _use(scene, element, context, work)
@@ -139,9 +139,8 @@ def _shape(scene: Scene, element: etree._Element, local: str, context: Context) 
     line = stroke(scene, style, context, path, origin, measure)
     if line is not None and style.own.get("vector-effect", "").lower() == "non-scaling-stroke":
         path, matrix = _host_space(scene, path, matrix)
-    marked = has_markers(style) and local in ("path", "line", "polyline", "polygon") and not scene.measuring
-    order = style.get("paint-order").lower().split()
-    first, last = marker_order(order)
+    marked = has_markers(style) and not scene.measuring
+    order = paint_order(style.get("paint-order")) or ("fill", "stroke", "markers")
     shape = Shape(
         path=path,
         matrix=matrix,
@@ -149,59 +148,46 @@ def _shape(scene: Scene, element: etree._Element, local: str, context: Context) 
         fill=fill,
         evenodd=style.get("fill-rule").lower() == "evenodd",
         stroke=line,
-        stroke_first=_stroke_first(order),
+        stroke_first=order.index("stroke") < order.index("fill"),
         opacity=context.opacity,
         clips=context.clips,
         hidden=hidden,
     )
     if marked:
-        inner = replace(context, hidden=hidden)
-        _marked(scene, element, local, shape, drawn, inner, first=first, last=last)
+        _marked(scene, (element, local, replace(context, hidden=hidden)), shape, drawn, order)
     else:
         scene.emit(shape, context)
 
 
 def _marked(
     scene: Scene,
-    element: etree._Element,
-    local: str,
+    place: tuple[etree._Element, str, Context],
     shape: Shape,
     drawn: Outline,
-    context: Context,
-    *,
-    first: bool,
-    last: bool,
+    order: tuple[str, ...],
 ) -> None:
     """Emit a shape with its markers before, between or after fill and stroke (paint-order)."""
-    if first:
-        draw_markers(scene, element, local, shape, drawn, context)
-        scene.emit(shape, context)
-    elif last or shape.fill is None or shape.stroke is None:
-        scene.emit(shape, context)
-        draw_markers(scene, element, local, shape, drawn, context)
-    else:
-        under, over = replace(shape, stroke=None), replace(shape, fill=None)
-        if shape.stroke_first:
-            under, over = over, under
+    element, local, context = place
+    before = order[: order.index("markers")]
+    under = replace(
+        shape,
+        fill=shape.fill if "fill" in before else None,
+        stroke=shape.stroke if "stroke" in before else None,
+    )
+    over = replace(
+        shape,
+        fill=None if "fill" in before else shape.fill,
+        stroke=None if "stroke" in before else shape.stroke,
+    )
+    if under.fill or under.stroke or not (over.fill or over.stroke):
         scene.emit(under, context)
-        draw_markers(scene, element, local, shape, drawn, context)
+    draw_markers(scene, element, local, shape, drawn, context)
+    if over.fill or over.stroke:
         scene.emit(over, context)
 
 
-def _stroke_first(order: list[str]) -> bool:
-    if not order or order[0] == "normal":
-        return False
-    full = [*order, *(w for w in ("fill", "stroke", "markers") if w not in order)]
-    if sorted(full) != ["fill", "markers", "stroke"]:
-        return False
-    return full.index("stroke") < full.index("fill")
-
-
-def _host_space(scene: Scene, path: object, matrix: Matrix) -> tuple[object, Matrix]:
+def _host_space(scene: Scene, path: Path, matrix: Matrix) -> tuple[Path, Matrix]:
     """Return the path in px of the outermost viewport, where such a stroke keeps its width."""
-    from preflight.curves import Path  # noqa: PLC0415
-
-    assert isinstance(path, Path)
     scale = scene.scale
     to_host: Matrix = (1 / scale, 0.0, 0.0, 1 / scale, 0.0, 0.0)
     return path.mapped(multiply(to_host, matrix)), (scale, 0.0, 0.0, scale, 0.0, 0.0)
@@ -269,6 +255,12 @@ def _use(scene: Scene, use: etree._Element, context: Context, work: Work) -> Non
         depth=context.depth + 1,
         path=f"{context.path}/{local}[1]",
     )
+    if scene.document.context_paints:
+        inside = replace(
+            inside,
+            context_fill=paint(scene, context.style, "fill", context, Path.empty(), origin),
+            context_stroke=paint(scene, context.style, "stroke", context, Path.empty(), origin),
+        )
     if local == "symbol":
         _symbol(scene, target, use, inside, work)
     elif local == "svg":

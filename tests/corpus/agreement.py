@@ -1,0 +1,277 @@
+"""Compare what the reader makes of SVG files with what an independent renderer shows.
+
+Run as ``python -m tests.corpus.agreement [category ...] [--all-flagged]`` from the project's root.
+The judge of the feature tests is the picture beside each; of the real signs, a renderer run in a
+process of its own (it can crash). Our regions are rasterised here, by exact areas, so that nothing
+of the judge's geometry is used on our side.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from PIL import Image
+from shapely.geometry.base import BaseGeometry
+
+from preflight.artwork import Artwork, LiveText, PaintKind, Picture, RemarkKind, Shape
+from preflight.errors import ReadError
+from preflight.readers import read
+
+SHARED = Path(__file__).resolve().parents[2].parent / "shared"
+CORPUS = SHARED / "corpus"
+SUITE = ("structure", "painting", "shapes", "masking", "paint-servers", "text")
+SIGNS = ("park-symbols", "road-signs")
+DIFFERING_SHARE = 0.005
+"""Share of the canvas's pixels that may differ."""
+LEAST_OVERLAP = 0.98
+"""Least intersection over union of what is painted."""
+CHANNEL = 64 / 255
+"""A pixel differs where a premultiplied channel is further off: the judge samples edges in quarters."""
+SIGN_PIXELS = 400
+
+Pixels = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of one file."""
+
+    category: str
+    name: str
+    verdict: str
+    """``agreed``, ``flagged``, ``disagreed`` or ``refused``."""
+    why: str
+
+
+def files(category: str) -> list[Path]:
+    """Return the category's SVG files, sorted."""
+    folder = CORPUS / category if category in SIGNS else CORPUS / "svg-suite" / category
+    return sorted(folder.rglob("*.svg"))
+
+
+def flags(artwork: Artwork) -> list[str]:
+    """Return what the reader says about the file that a customer would be told of."""
+    found = {
+        f"remark {remark.kind.value}: {remark.subject}"
+        for remark in artwork.remarks
+        if remark.kind is not RemarkKind.NOTE
+    }
+    for item in artwork.items:
+        if item.hidden is not None:
+            continue
+        if isinstance(item, LiveText):
+            found.add("live text")
+        elif isinstance(item, Picture):
+            found.add("picture")
+        else:
+            found |= _paint_flags(item)
+    return sorted(found)
+
+
+def _paint_flags(shape: Shape) -> set[str]:
+    found = set()
+    for paint in (shape.fill, shape.stroke.paint if shape.stroke else None):
+        if paint is None:
+            continue
+        if paint.kind is not PaintKind.SOLID:
+            found.add(paint.kind.value)
+        if paint.opacity * shape.opacity < 1:
+            found.add("translucency")
+    return found
+
+
+def rasterised(artwork: Artwork, width: int, height: int) -> Pixels:
+    """Return our appearance as premultiplied RGBA (height, width, 4), 0 to 1."""
+    picture = np.zeros((height, width, 4))
+    for colour, region in artwork.appearance().items():
+        cover = coverage(region, artwork, width, height)
+        rgb = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        picture += cover[..., None] * np.array([*rgb, 1.0])
+    return np.minimum(picture, 1.0)
+
+
+def coverage(region: BaseGeometry, artwork: Artwork, width: int, height: int) -> Pixels:
+    """Return how much of each pixel ``region`` covers, 0 to 1, by exact signed areas.
+
+    Every edge is split at the pixel grid; a piece adds its height to all pixels on its right and
+    a trapezoid's share to its own. Rings are turned so that holes take away.
+    """
+    polygons = [p for p in shapely.get_parts(region) if p.geom_type == "Polygon" and not p.is_empty]
+    if not polygons:
+        return np.zeros((height, width))
+    scale = np.array([width / artwork.width, height / artwork.height])
+    rings = shapely.get_rings(shapely.orient_polygons(np.array(polygons)))
+    nodes, owner = shapely.get_coordinates(rings, return_index=True)
+    nodes = nodes * scale
+    inside = owner[1:] == owner[:-1]
+    edges = np.concatenate((nodes[:-1][inside], nodes[1:][inside]), axis=1)
+    for axis in (1, 0):
+        edges = _split(edges, axis)
+    x0, y0, x1, y1 = edges.T
+    column = np.clip(np.floor((x0 + x1) / 2).astype(int), 0, width - 1)
+    row = np.clip(np.floor((y0 + y1) / 2).astype(int), 0, height - 1)
+    rise = y1 - y0
+    left = (x0 + x1) / 2 - column
+    total = np.zeros((height, width + 1))
+    np.add.at(total, (row, column), rise * (1 - left))
+    np.add.at(total, (row, column + 1), rise * left)
+    # y runs down, so a counterclockwise exterior of the plane counts with either sign: take |sum|.
+    return np.clip(np.abs(np.cumsum(total, axis=1)[:, :width]), 0.0, 1.0)
+
+
+def _split(edges: Pixels, axis: int) -> Pixels:
+    """Split edges (n, 4) where they cross whole numbers of ``axis``."""
+    start, end = edges[:, axis], edges[:, axis + 2]
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    first = np.floor(low) + 1
+    count = np.maximum(np.ceil(high) - first, 0).astype(int)
+    pieces = count + 1
+    which = np.repeat(np.arange(len(edges)), pieces)
+    step = np.arange(len(which)) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    chosen = edges[which]
+    span = chosen[:, axis + 2] - chosen[:, axis]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        up = span >= 0
+        lines_from = np.where(up, first[which] + step - 1, first[which] + count[which] - step)
+        lines_to = np.where(up, first[which] + step, first[which] + count[which] - step - 1)
+        t0 = np.where(step == 0, 0.0, (lines_from - chosen[:, axis]) / span)
+        t1 = np.where(step == count[which], 1.0, (lines_to - chosen[:, axis]) / span)
+    move = chosen[:, 2:] - chosen[:, :2]
+    return np.concatenate((chosen[:, :2] + move * t0[:, None], chosen[:, :2] + move * t1[:, None]), axis=1)
+
+
+def premultiplied(png: bytes) -> Pixels:
+    """Return a PNG as premultiplied RGBA, 0 to 1."""
+    with Image.open(io.BytesIO(png)) as image:
+        plain = np.asarray(image.convert("RGBA"), float) / 255
+    plain[..., :3] *= plain[..., 3:]
+    return plain
+
+
+def difference(ours: Pixels, theirs: Pixels) -> str | None:
+    """Return how the pictures differ; None where they agree."""
+    wrong = (np.abs(ours - theirs) > CHANNEL).any(axis=2)
+    share = float(wrong.mean())
+    off = np.abs(ours[..., 3] - theirs[..., 3])
+    either = np.maximum(ours[..., 3], theirs[..., 3]).sum()
+    overlap = 1.0 - float(off[off > CHANNEL].sum() / either) if either > 0 else 1.0
+    if share > DIFFERING_SHARE:
+        return f"{share:.2%} of the pixels differ, overlap {overlap:.3f}"
+    if overlap < LEAST_OVERLAP:
+        return f"overlap {overlap:.3f}"
+    return None
+
+
+def judge(category: str, path: Path, name: str, png: bytes | None) -> Outcome:
+    """Return the outcome for one file; ``png`` is the judge's picture, None where it gave none."""
+    try:
+        artwork = read(path.read_bytes(), path.name)
+    except ReadError as error:
+        return Outcome(category, name, "refused", str(error))
+    told = flags(artwork)
+    if png is None:
+        return Outcome(category, name, "disagreed", "the judge shows nothing")
+    theirs = premultiplied(png)
+    height, width = theirs.shape[:2]
+    why: str | None
+    if abs(artwork.width / artwork.height * height / width - 1) > 0.01:
+        why = f"{artwork.width:g} x {artwork.height:g} mm against {width} x {height} px"
+    else:
+        why = difference(rasterised(artwork, width, height), theirs)
+    if why is None:
+        return Outcome(category, name, "agreed", "; ".join(told))
+    if told:
+        return Outcome(category, name, "flagged", f"{why}; {'; '.join(told)}")
+    return Outcome(category, name, "disagreed", why)
+
+
+def outcomes(category: str) -> Iterator[Outcome]:
+    """Yield the outcome of every file of ``category``."""
+    paths = files(category)
+    if category in SIGNS:
+        with tempfile.TemporaryDirectory() as folder:
+            pictures = render(paths, Path(folder))
+            for path, picture in zip(paths, pictures, strict=True):
+                yield judge(category, path, path.stem, picture)
+        return
+    for path in paths:
+        name = str(path.relative_to(CORPUS / "svg-suite" / category).with_suffix(""))
+        yield judge(category, path, name, path.with_suffix(".png").read_bytes())
+
+
+def render(paths: Sequence[Path], folder: Path) -> list[bytes | None]:
+    """Render files with the independent renderer in a process of its own."""
+    targets = [folder / f"{i}.png" for i in range(len(paths))]
+    pairs = list(zip(paths, targets, strict=True))
+    _render_child(pairs)
+    for pair in pairs:
+        if not pair[1].exists():
+            # The batch stopped at a file that crashed the renderer: the rest go one by one.
+            _render_child([pair])
+    return [target.read_bytes() if target.exists() else None for target in targets]
+
+
+def _render_child(pairs: Sequence[tuple[Path, Path]]) -> None:
+    lines = "".join(f"{source}\t{target}\n" for source, target in pairs)
+    subprocess.run(
+        [sys.executable, "-c", _CHILD, str(SIGN_PIXELS)],
+        input=lines.encode(),
+        check=False,
+        env={**os.environ, "PYTHONHASHSEED": "0"},
+        stderr=subprocess.DEVNULL,
+        timeout=600,
+    )
+
+
+_CHILD = """
+import pathlib, struct, sys
+import resvg_py
+for line in sys.stdin.read().splitlines():
+    source, target = line.split("\\t")
+    options = dict(svg_path=source, skip_system_fonts=True, dpi=96)
+    small = bytes(resvg_py.svg_to_bytes(**options))
+    wide = max(struct.unpack(">II", small[16:24]))
+    zoom = max(1, round(int(sys.argv[1]) / wide))
+    png = bytes(resvg_py.svg_to_bytes(**options, zoom=zoom)) if zoom > 1 else small
+    pathlib.Path(target).write_bytes(png)
+"""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Print the table; return 1 where a category misses the bar."""
+    parser = argparse.ArgumentParser(description="Agreement with an independent renderer, by category.")
+    parser.add_argument("category", nargs="*", default=[*SUITE, *SIGNS])
+    parser.add_argument("--all-flagged", action="store_true", help="list flagged files as well")
+    options = parser.parse_args(arguments)
+    failed = False
+    listed: list[Outcome] = []
+    print(f"{'category':15}{'files':>7}{'agreed':>8}{'flagged':>9}{'disagreed':>11}{'refused':>9}{'good':>8}")
+    for category in options.category:
+        found = list(outcomes(category))
+        count = {v: sum(o.verdict == v for o in found) for v in ("agreed", "flagged", "disagreed", "refused")}
+        good = (count["agreed"] + count["flagged"]) / max(len(found), 1)
+        failed |= good < 0.98 or count["disagreed"] > 0.01 * len(found)
+        print(
+            f"{category:15}{len(found):7}{count['agreed']:8}{count['flagged']:9}"
+            f"{count['disagreed']:11}{count['refused']:9}{good:8.1%}"
+        )
+        shown = ("disagreed", "refused", "flagged") if options.all_flagged else ("disagreed", "refused")
+        listed += [o for o in found if o.verdict in shown]
+    for outcome in listed:
+        print(f"{outcome.verdict}: {outcome.category}/{outcome.name}: {outcome.why}")
+    return int(failed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
