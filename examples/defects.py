@@ -7,7 +7,7 @@ import struct
 import zlib
 
 from examples.ornaments import arrow, carrot, hive, leaf, spade, sun, watering_can
-from examples.outlines import Command, Drawing, ellipse, frame, line, panel, together
+from examples.outlines import Command, Drawing, ellipse, frame, letters, line, panel, placed, together
 from examples.sheet import BEET, GREEN, LEAF, SKY, SUN, WHITE, Sheet
 
 Files = dict[str, str]
@@ -27,9 +27,11 @@ def live_text() -> Files:
 
 
 def overlapping_letters() -> Files:
-    """Script letters that run into each other."""
+    """Script letters set so tight that they run into each other, one shape a letter."""
     sheet = Sheet(520, 240, "Wildflower meadow")
-    sheet.fill(line("Wildflower", "script", 104, 260, 118), BEET, "wildflower")
+    word = placed(letters("Wildflower", "script", 108, track=-2.5), 260, 118)
+    for number, letter in enumerate(word, 1):
+        sheet.fill(letter, BEET, f"letter-{number}", "wildflower")
     sheet.fill(line("MEADOW", "black", 66, 260, 198, track=8), GREEN, "meadow")
     return {"overlapping-letters.svg": sheet.svg()}
 
@@ -56,19 +58,20 @@ def double_cut() -> Files:
 
 
 def cut_in_waste() -> Files:
-    """A hole in the board's colour that lies where there is no film."""
-    sheet = Sheet(420, 220, "Water butts")
-    sheet.fill(line("WATER", "black", 92, 30, 106, anchor="start", track=4), SKY, "water")
-    sheet.fill(line("BUTTS", "black", 92, 30, 190, anchor="start", track=4), SKY, "butts")
-    sheet.fill(ellipse(362, 110, 30), WHITE, "hole-left-over")
-    job = f'''\
+    """A crescent made by laying a disc in the board's colour over the moon, past its edge."""
+    sheet = Sheet(420, 220, "Night walk")
+    sheet.fill(ellipse(88, 110, 62), SKY, "moon")
+    sheet.fill(ellipse(122, 94, 54), WHITE, "shadow")
+    sheet.fill(line("NIGHT", "black", 70, 202, 100, anchor="start", track=4), SKY, "night")
+    sheet.fill(line("WALK", "black", 70, 202, 178, anchor="start", track=4), SKY, "walk")
+    job = f"""\
 # White is the board itself: what is painted white is a hole in the film.
 [colours."{WHITE}"]
 role = "substrate"
 
 [colours."{SKY}"]
 role = "film"
-'''
+"""
     return {"cut-in-waste.svg": sheet.svg(), "cut-in-waste.toml": job}
 
 

@@ -111,10 +111,10 @@ def legend(report: Report, x: float, y: float, width: float) -> Legend:
 
 
 def _kinds(findings: Sequence[Finding]) -> list[tuple[tuple[int, ...], Finding]]:
-    """Return the findings by kind in the report's order: their numbers, and the first of each kind."""
-    kinds: dict[tuple[str, str, Severity], list[int]] = {}
+    """Return the findings by kind and film in the report's order: their numbers, and the first of each kind."""
+    kinds: dict[tuple[str, str, Severity, str | None], list[int]] = {}
     for number, finding in enumerate(findings, 1):
-        kinds.setdefault((finding.code, finding.case, finding.severity), []).append(number)
+        kinds.setdefault((finding.code, finding.case, finding.severity, finding.film), []).append(number)
     return [(tuple(numbers), findings[numbers[0] - 1]) for numbers in kinds.values()]
 
 

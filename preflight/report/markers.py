@@ -165,7 +165,7 @@ def badge(number: int, severity: Severity, at: Point) -> str:
     r = radius(number)
     shape = outline(severity, at, r)
     text = str(number)
-    size = (9.0 if number < 10 else 8.0) - (0.6 if severity is Severity.WARNING else 0.0)
+    size = (9.0 if number < 10 else 8.0) - (0.6 if severity is Severity.WARNING and number > 9 else 0.0)
     drop = 3.0 if severity is Severity.WARNING else 0.0
     label = text_path(text, at[0] - text_width(text, size) / 2, at[1] + size / 2 + drop, size)
     # Where the badge stands and for which finding, so that a page can lay a link over it.
@@ -194,4 +194,16 @@ def dot(severity: Severity, at: Point) -> str:
     return (
         f'<circle cx="{x:.2f}" cy="{y:.2f}" r="4.2" stroke="#ffffff" stroke-width="4.4"/>'
         f'<circle cx="{x:.2f}" cy="{y:.2f}" r="4.2" stroke="{FILLS[severity]}" stroke-width="2.4"/>'
+    )
+
+
+def large(severity: Severity, box: Box) -> str:
+    """Return corner brackets round a place that is an extent rather than a spot."""
+    x0, y0, x1, y1 = box
+    arm = min(26.0, (x1 - x0) / 3, (y1 - y0) / 3)
+    corners = ((x0, y0, arm, arm), (x1, y0, -arm, arm), (x1, y1, -arm, -arm), (x0, y1, arm, -arm))
+    path = "".join(f"M{x + dx:.2f} {y:.2f}L{x:.2f} {y:.2f}L{x:.2f} {y + dy:.2f}" for x, y, dx, dy in corners)
+    return (
+        f'<path d="{path}" stroke="#ffffff" stroke-width="5"/>'
+        f'<path d="{path}" stroke="{FILLS[severity]}" stroke-width="2.6"/>'
     )

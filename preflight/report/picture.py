@@ -23,8 +23,8 @@ from preflight.errors import PreflightError
 from preflight.geometry.appearance import appearance
 from preflight.report.legend import header, legend, text
 from preflight.report.lettering import text_width
-from preflight.report.markers import INK, Box, arranged, badge, chosen, dot, grouped, leaders
-from preflight.report.model import Finding, Report
+from preflight.report.markers import INK, Box, Spots, arranged, badge, chosen, dot, grouped, large, leaders
+from preflight.report.model import Finding, Place, Report
 from preflight.units import format_length
 
 MARGIN = 24.0
@@ -33,6 +33,8 @@ NARROWEST, WIDEST = 480, 4096
 
 _TOP, _RIGHT, _BOTTOM, _LEFT = 40.0, 44.0, 86.0, 72.0
 """Room around the drawing inside its panel: for badges, dimensions and the scale bar."""
+LARGE = 0.3
+"""From this share of the width or height on, a place gets corner brackets, not a ring."""
 _ERROR = 0.15
 """Chord error allowed in the picture, px."""
 _LINE = "#5d6b78"
@@ -242,7 +244,7 @@ def _knife(lines: Polylines, view: _View) -> str:
     if not data:
         return ""
     return (
-        f'<path d="{data}" fill="none" stroke="#ffffff" stroke-width="2" stroke-opacity=".75"/>'
+        f'<path d="{data}" fill="none" stroke="#ffffff" stroke-width="2.2" stroke-opacity=".85"/>'
         f'<path d="{data}" fill="none" stroke="{INK}" stroke-width=".8"/>'
     )
 
@@ -322,13 +324,21 @@ def _round_length(about: float) -> float:
 
 
 def _markers(findings: Sequence[Finding], view: _View, panel: Box) -> str:
-    """Return frames of the places, rings on the spots, leaders and badges."""
-    groups = [
-        grouped(number, finding.severity, [view.point(*place.point) for place in finding.places])
-        for number, finding in enumerate(findings, 1)
-    ]
+    """Return brackets round large places, rings on the spots, leaders and badges."""
     shown = view.px(view.box)
-    groups = [[spots for spots in found if _inside(spots.anchors[0], shown)] for found in groups]
+    groups: list[list[Spots]] = []
+    brackets: list[str] = []
+    for number, finding in enumerate(findings, 1):
+        anchors = []
+        for place in finding.places:
+            extent = _extent(place, view)
+            if extent is not None and finding.places_total == 1:
+                brackets.append(large(finding.severity, extent))
+                anchors.append((extent[2], extent[1]))
+            else:
+                anchors.append(view.point(*place.point))
+        found = grouped(number, finding.severity, anchors)
+        groups.append([spots for spots in found if _inside(spots.anchors[0], shown)])
     area = (shown[0] - 8, panel[1] + 4, panel[2] - 4, shown[3] + 12)
     badges = arranged(chosen(groups), area)
     rings = "".join(
@@ -337,9 +347,20 @@ def _markers(findings: Sequence[Finding], view: _View, panel: Box) -> str:
         for spots in found
         for anchor in spots.anchors
     )
-    return f'<g fill="none">{leaders(badges)}{rings}</g>' + "".join(
+    return f'<g fill="none">{"".join(brackets)}{leaders(badges)}{rings}</g>' + "".join(
         badge(b.spots.number, b.spots.severity, b.at) for b in reversed(badges)
     )
+
+
+def _extent(place: Place, view: _View) -> Box | None:
+    """Return a place's box in px where the place is large and its point only the box's middle, else None."""
+    x0, y0, x1, y1 = place.box
+    wide, high = view.box[2] - view.box[0], view.box[3] - view.box[1]
+    off = max(abs(place.point[0] - (x0 + x1) / 2), abs(place.point[1] - (y0 + y1) / 2))
+    if off > 0.01 or max((x1 - x0) / wide, (y1 - y0) / high) < LARGE:
+        return None
+    px0, py0, px1, py1 = view.px(place.box)
+    return px0 - 4, py0 - 4, px1 + 4, py1 + 4
 
 
 def _inside(point: tuple[float, float], box: Box) -> bool:
