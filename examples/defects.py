@@ -29,7 +29,7 @@ def live_text() -> Files:
 def overlapping_letters() -> Files:
     """Script letters set so tight that they run into each other, one shape a letter."""
     sheet = Sheet(520, 240, "Wildflower meadow")
-    word = placed(letters("Wildflower", "script", 108, track=-2.5), 260, 118)
+    word = placed(letters("Wildflower", "script", 108, track=-5), 260, 118)
     for number, letter in enumerate(word, 1):
         sheet.fill(letter, BEET, f"letter-{number}", "wildflower")
     sheet.fill(line("MEADOW", "black", 66, 260, 198, track=8), GREEN, "meadow")
@@ -270,11 +270,11 @@ def path_error() -> Files:
 
 
 def nothing() -> Files:
-    """A sheet whose only layer is empty."""
-    sheet = Sheet(300, 200, "Empty sheet")
-    sheet.add(
-        '<rect id="guide" x="20" y="20" width="260" height="160" fill="none" stroke="none"/>', "lettering"
-    )
+    """A sheet whose only layer was switched off before it was saved."""
+    sheet = Sheet(300, 200, "Mind the pond")
+    sheet.add('<g id="lettering" display="none">')
+    sheet.fill(line("MIND THE POND", "black", 40, 150, 114), SKY, "words")
+    sheet.add("</g>")
     return {"nothing-to-cut.svg": sheet.svg()}
 
 

@@ -54,7 +54,7 @@ EXPECTED: dict[str, set[str]] = {
     "clipped-shape": {"clipped-shape"},
     "filter-shadow": {"unjudged-effect"},
     "path-error": {"path-data-error"},
-    "nothing-to-cut": {"nothing-to-cut", "invisible-outline"},
+    "nothing-to-cut": {"nothing-to-cut", "hidden-item"},
 }
 CLEAN = {"gate-board", "shop-window", "van-door"}
 WARNED = {"stall-banner", "cut-in-waste", "off-roll", "size-unstated", "white-unstated"}

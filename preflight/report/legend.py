@@ -87,9 +87,9 @@ def header(report: Report, x: float, y: float, width: float) -> Header:
 
 def legend(report: Report, x: float, y: float, width: float) -> Legend:
     """Return one entry for each kind of finding, in two columns where there is room, and the key."""
-    columns = 2 if width >= 800 else 1
-    wide = (width - 32 * (columns - 1)) / columns
     groups = _kinds(report.findings)
+    columns = 2 if width >= 800 and len(groups) > 1 else 1
+    wide = (width - 32 * (columns - 1)) / columns
     rows = [_row(numbers, finding, wide - 44) for numbers, finding in groups[:ROWS]]
     out: list[str] = []
     bottom = y
@@ -190,7 +190,7 @@ def _key(report: Report, x: float, y: float, width: float) -> tuple[str, float]:
     for film in report.measures.films:
         if re.fullmatch(r"#[0-9a-f]{6}", film.colour):
             name = "" if film.name == film.colour else f"{film.name}, "
-            items.append(("chip", film.colour, f"{name}{film.role}, {film.area_mm2 / 100:,.0f} cm\u00b2"))
+            items.append(("chip", film.colour, f"{name}{film.role}, {_area(film.area_mm2)}"))
     left, line = x, y + 26
     for kind, value, words in items:
         wide = 26 + text_width(words, _SMALL) + 24
@@ -200,6 +200,13 @@ def _key(report: Report, x: float, y: float, width: float) -> tuple[str, float]:
         out.append(text(words, left + 26, line + 4, _SMALL, colour=_GREY))
         left += wide
     return "".join(out), line + 14
+
+
+def _area(mm2: float) -> str:
+    """Return an area with a unit that suits its size."""
+    if mm2 >= 1e5:
+        return f"{mm2 / 1e6:.2f} m\u00b2"
+    return f"{mm2 / 100:.0f} cm\u00b2" if mm2 >= 1000 else f"{mm2:.0f} mm\u00b2"
 
 
 def _sample(kind: str, value: str, x: float, y: float) -> str:

@@ -225,7 +225,7 @@ def _placeholders(artwork: Artwork, view: _View) -> str:
         size = min(14.0, (y1 - y0) * 0.4)
         wide = text_width(label, size)
         if size >= 5 and wide + 24 < x1 - x0:
-            x, y = x0 + 12, (y0 + y1 + size) / 2
+            x, y = x0 + 12, min(y0 + size + 12, (y0 + y1 + size) / 2)
             out.append(
                 f'<rect x="{x - 6:.2f}" y="{y - size - 5:.2f}" width="{wide + 12:.2f}"'
                 f' height="{size + 10:.2f}" rx="4" fill="#ffffff"/>'
