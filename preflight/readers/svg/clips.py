@@ -8,7 +8,7 @@ from lxml import etree
 
 from preflight.artwork import Clip, ClipPart, Origin, RemarkKind
 from preflight.curves import IDENTITY, Matrix, Path, multiply
-from preflight.readers.svg.document import href
+from preflight.readers.svg.document import href, line_of
 from preflight.readers.svg.measuring import local_box
 from preflight.readers.svg.outlines import SHAPES, outline
 from preflight.readers.svg.state import Context, Scene
@@ -41,15 +41,16 @@ def resolve(scene: Scene, element: etree._Element, local: str, value: str, conte
         kind = RemarkKind.MISSING_REFERENCE if target.startswith("#") else RemarkKind.EXTERNAL_REFERENCE
         scene.say(kind, f"clip-path {target}, left out", origin)
         return None
-    return _clip(scene, clip, element, local, context, origin)
+    return _clip(scene, clip, element, local, context)
 
 
 def _clip(
-    scene: Scene, clip: etree._Element, element: etree._Element, local: str, context: Context, origin: Origin
+    scene: Scene, clip: etree._Element, element: etree._Element, local: str, context: Context
 ) -> Clip | None:
+    origin = scene.origin(element, local, context)
     if clip in context.chain:
-        scene.say(RemarkKind.CYCLE, f"clip-path #{clip.get('id')} clips itself", origin)
-        return EMPTY
+        scene.say(RemarkKind.CYCLE, f"clip-path #{clip.get('id')} clips itself, left out", origin)
+        return None
     scene.clip_depth += 1
     scene.budget.check("clip_depth", scene.clip_depth)
     try:
@@ -69,17 +70,17 @@ def _clip(
             box = local_box(scene, element, local, replace(context, chain=inside.chain))
             if box is None or box[2] <= box[0] or box[3] <= box[1]:
                 # Bounding-box units of a flat box are an error: nothing is kept (SVG 2, 8.11).
-                return Clip((), outer, _origin(scene, clip, context))
+                return Clip((), outer, _origin(clip, context))
             unit: Matrix = (box[2] - box[0], 0.0, 0.0, box[3] - box[1], box[0], box[1])
             inside = replace(inside, matrix=multiply(matrix, unit), viewport=(1.0, 1.0))
         parts = [part for child in clip for part in _child(scene, child, inside, origin)]
-        return Clip(tuple(parts), outer, _origin(scene, clip, context))
+        return Clip(tuple(parts), outer, _origin(clip, context))
     finally:
         scene.clip_depth -= 1
 
 
-def _origin(scene: Scene, clip: etree._Element, context: Context) -> Origin:
-    return Origin("clipPath", f"{context.path}", clip.sourceline, clip.get("id"))
+def _origin(clip: etree._Element, context: Context) -> Origin:
+    return Origin("clipPath", context.path, line_of(clip), clip.get("id"))
 
 
 def _transform(element: etree._Element, style: Style) -> Matrix | None:

@@ -34,6 +34,12 @@ class Document:
         return self.names.get(tag, "") if isinstance(tag, str) else ""
 
 
+def line_of(element: etree._Element) -> int | None:
+    """Return the element's source line, counted from 1."""
+    line = element.sourceline
+    return line if isinstance(line, int) else None
+
+
 def href(element: etree._Element) -> str | None:
     """Return the element's link: ``href`` comes before ``xlink:href`` (SVG 2, 16.1.3)."""
     value = element.get("href")
@@ -94,7 +100,7 @@ def load(data: bytes, budget: Budget) -> Document:
 
 def _parser(recover: bool) -> etree.XMLParser:
     return etree.XMLParser(
-        resolve_entities="internal",
+        resolve_entities="internal",  # type: ignore[arg-type]  # the stubs know only booleans
         no_network=True,
         load_dtd=False,
         dtd_validation=False,
@@ -110,7 +116,7 @@ def _parse(data: bytes, remarks: list[Remark]) -> etree._Element:
     try:
         return etree.fromstring(body, _parser(recover=False))
     except etree.XMLSyntaxError as error:
-        log = list(error.error_log)
+        log = list(iter(error.error_log))  # type: ignore[call-overload]  # the stubs lack the iterator
         if log and all(entry.domain_name == "NAMESPACE" for entry in log):
             root = etree.fromstring(body, _parser(recover=True))
             if root is not None:

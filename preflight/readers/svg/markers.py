@@ -11,13 +11,15 @@ from lxml import etree
 from preflight.artwork import RemarkKind, Shape
 from preflight.curves import Floats, Matrix, apply, multiply
 from preflight.readers.svg.clips import apply_clip, viewport_clip
-from preflight.readers.svg.outlines import HUGE, Outline
+from preflight.readers.svg.outlines import Outline
+from preflight.readers.svg.pathdata import HUGE
 from preflight.readers.svg.state import Context, Scene, replace
 from preflight.readers.svg.style import Style
 from preflight.readers.svg.values import Measure, alpha, angle, cos_sin, length, url_and_rest
 from preflight.readers.svg.viewport import fit_or_identity, view_box
 
 _NAMES = ("marker-start", "marker-mid", "marker-end")
+_INITIAL_SIZE = 3.0
 _MAX_NESTING = 8
 """Markers on markers past this are left out with a remark; no renderer is known to draw more."""
 
@@ -126,10 +128,11 @@ def bisector(vertex: Vertex) -> float:
 
 
 def draw_markers(
-    scene: Scene, element: etree._Element, local: str, shape: Shape, drawn: Outline, context: Context
+    scene: Scene, element: etree._Element, shape: Shape, drawn: Outline, context: Context
 ) -> None:
     """Draw the markers of ``shape``; ``context`` is the one inside the shape's element."""
     places: list[Vertex] | None = None
+    local = scene.document.local(element)
     for name in _NAMES:
         value = context.style.get(name)
         if value.lower() == "none":
@@ -171,8 +174,8 @@ def _draw(
 ) -> None:
     style = scene.style_in_place(marker)
     inner = replace(context, style=style)
-    width = _length(marker, "markerWidth", 3.0, scene, inner, "x")
-    height = _length(marker, "markerHeight", 3.0, scene, inner, "y")
+    width = _length(scene, marker, "markerWidth", inner, "x")
+    height = _length(scene, marker, "markerHeight", inner, "y")
     box = view_box(marker.get("viewBox"))
     if not (0 < width < HUGE and 0 < height < HUGE):
         return
@@ -231,14 +234,12 @@ def _contents(scene: Scene, marker: etree._Element, context: Context) -> None:
     draw_inside(scene, marker, "marker", context)
 
 
-def _length(
-    marker: etree._Element, name: str, initial: float, scene: Scene, context: Context, axis: str
-) -> float:
+def _length(scene: Scene, marker: etree._Element, name: str, context: Context, axis: str) -> float:
     text = marker.get(name)
     if text is None:
-        return initial
+        return _INITIAL_SIZE
     value = length(text, scene.measure(context.style, context), axis)
-    return initial if value is None else value
+    return _INITIAL_SIZE if value is None else value
 
 
 def _reference(

@@ -10,7 +10,7 @@ from lxml import etree
 from preflight.artwork import Cap, Join, Origin, Paint, PaintKind, RemarkKind, Stroke
 from preflight.curves import Path
 from preflight.readers.svg.document import href
-from preflight.readers.svg.outlines import HUGE
+from preflight.readers.svg.pathdata import HUGE
 from preflight.readers.svg.properties import without_icc
 from preflight.readers.svg.state import Context, Scene
 from preflight.readers.svg.style import Style
@@ -21,7 +21,7 @@ _MAX_LINKS = 64
 
 
 def paint(
-    scene: Scene, style: Style, which: str, context: Context, path: Path, origin: Origin
+    scene: Scene, style: Style, which: str, context: Context, *, path: Path, origin: Origin
 ) -> Paint | None:
     """Return the paint of ``fill`` or ``stroke`` for an outline; None where it shows nothing."""
     if which in style.cache:
@@ -32,7 +32,7 @@ def paint(
     opacity = 1.0 if opacity is None else opacity
     low = text.lower()
     if low.startswith("url("):
-        return _server(scene, style, text, opacity, context, path, origin)
+        return _server(scene, style, text, opacity, path=path, origin=origin)
     if low in ("context-fill", "context-stroke"):
         taken = context.context_fill if low == "context-fill" else context.context_stroke
         return _faded(taken, opacity)
@@ -62,7 +62,7 @@ def _plain(found: Color, opacity: float) -> Paint | None:
 
 
 def _server(
-    scene: Scene, style: Style, text: str, opacity: float, context: Context, path: Path, origin: Origin
+    scene: Scene, style: Style, text: str, opacity: float, *, path: Path, origin: Origin
 ) -> Paint | None:
     found = url_and_rest(text)
     target, fallback = found if found else ("", "")
@@ -81,7 +81,7 @@ def _server(
     if _box_is_flat(scene, server, local, path):
         return _solid(fallback, style, opacity) if fallback else None
     if local == "pattern":
-        return _pattern(scene, server, opacity, context)
+        return _pattern(scene, server, opacity)
     return _gradient(scene, server, local, opacity, origin)
 
 
@@ -175,7 +175,7 @@ def _degenerate(scene: Scene, server: etree._Element, local: str) -> bool:
     return (x1 == x2 or x1[0] == x2[0] == 0) and (y1 == y2 or y1[0] == y2[0] == 0)
 
 
-def _pattern(scene: Scene, server: etree._Element, opacity: float, context: Context) -> Paint | None:
+def _pattern(scene: Scene, server: etree._Element, opacity: float) -> Paint | None:
     for name in ("width", "height"):
         text = _inherited_attribute(scene, server, name)
         parts = split_length(text) if text is not None else None
@@ -190,17 +190,15 @@ def _pattern(scene: Scene, server: etree._Element, opacity: float, context: Cont
     return Paint(PaintKind.PATTERN, None, opacity, server.get("id"))
 
 
-def stroke(
-    scene: Scene, style: Style, context: Context, path: Path, origin: Origin, measure: Measure
-) -> Stroke | None:
+def stroke(scene: Scene, style: Style, context: Context, *, path: Path, origin: Origin) -> Stroke | None:
     """Return the stroke of an outline, lengths in user units; None where it shows nothing."""
     if style.get("stroke").lower() == "none":
         return None
     key = ("stroke", context.viewport)
     known = style.cache.get(key)
     if known is None:
-        found = paint(scene, style, "stroke", context, path, origin)
-        known = _stroke(style, found, measure) if found is not None else None
+        found = paint(scene, style, "stroke", context, path=path, origin=origin)
+        known = _stroke(style, found, scene.measure(style, context)) if found is not None else None
         if known is None and "stroke" not in style.cache:
             return None
         if "stroke" in style.cache:

@@ -95,7 +95,9 @@ class _Pen:
         self.lines.append(True)
         self.x, self.y = x, y
 
-    def cubic(self, x1: float, y1: float, x2: float, y2: float, x: float, y: float) -> None:
+    def cubic(  # noqa: PLR0917  (six coordinates are what a cubic has)
+        self, x1: float, y1: float, x2: float, y2: float, x: float, y: float
+    ) -> None:
         if self.pending:
             self._start()
         self.out += (self.x, self.y, x1, y1, x2, y2, x, y)
@@ -104,7 +106,7 @@ class _Pen:
 
     def arc(self, numbers: list[float], large: bool, sweep: bool, x: float, y: float) -> None:
         rx, ry, turn = numbers
-        pieces = arc_cubics((self.x, self.y), (rx, ry), turn, large, sweep, (x, y))
+        pieces = arc_cubics((self.x, self.y), (rx, ry), turn, large=large, sweep=sweep, end=(x, y))
         if pieces is None:
             if (x, y) != (self.x, self.y):
                 self.line(x, y)
@@ -153,6 +155,7 @@ def arc_cubics(
     start: tuple[float, float],
     radii: tuple[float, float],
     rotation: float,
+    *,
     large: bool,
     sweep: bool,
     end: tuple[float, float],

@@ -37,12 +37,12 @@ def enter(scene: Scene, element: etree._Element, local: str, context: Context) -
     if not own:
         text = attributes.get("transform")
         if text is not None:
-            matrix = _transformed(scene, element, local, style, context, text)
+            matrix = _transformed(scene, element, style, context, text)
         if style is context.style and matrix is context.matrix:
             return context
         return replace(context, style=style, matrix=matrix)
     if "transform" in own or "transform-origin" in own or "transform" in attributes:
-        matrix = _transformed(scene, element, local, style, context, attributes.get("transform"))
+        matrix = _transformed(scene, element, style, context, attributes.get("transform"))
     inside = replace(context, style=style, matrix=matrix)
     inside = _faded(inside)
     if "clip-path" in own and own["clip-path"].lower() != "none" and not scene.measuring:
@@ -68,8 +68,9 @@ def _faded(context: Context) -> Context:
 
 
 def _transformed(
-    scene: Scene, element: etree._Element, local: str, style: Style, context: Context, text: str | None
+    scene: Scene, element: etree._Element, style: Style, context: Context, text: str | None
 ) -> Matrix:
+    local = scene.document.local(element)
     measure = scene.measure(style, context)
     own = style.own
     box: tuple[float, float, float, float] = (0.0, 0.0, *context.viewport)

@@ -9,7 +9,7 @@ from lxml import etree
 from preflight.artwork import Box, Clip, Hidden, Item, Origin, Paint, Remark, RemarkKind, Shape
 from preflight.curves import Matrix, apply
 from preflight.readers.limits import Budget
-from preflight.readers.svg.document import Document
+from preflight.readers.svg.document import Document, line_of
 from preflight.readers.svg.outlines import Outline
 from preflight.readers.svg.style import Cascade, Style
 from preflight.readers.svg.values import Measure, shortened
@@ -77,7 +77,7 @@ class Scene:
         return Origin(
             local,
             context.path,
-            element.sourceline,
+            line_of(element),
             element.get("id"),
             context.layers[-1] if context.layers else None,
         )

@@ -101,26 +101,18 @@ class Cascade:
         found: dict[str, str] = {}
         for name, value in element.items():
             if name in PRESENTATION:
-                self._put(found, name, value, element)
+                self._put(found, name, str(value), element)
         style = element.get("style")
         if self.sheets is None and not style:
             return found
-        important: list[tuple[str, str]] = []
-        if self.sheets is not None:
-            for declarations in self.sheets.matched(element):
-                for name, value, urgent in declarations:
-                    if urgent:
-                        important.append((name, value))
-                    else:
-                        self._put(found, name, value, element)
+        blocks = list(self.sheets.matched(element)) if self.sheets is not None else []
         if style:
-            for name, value, urgent in inline_declarations(style):
-                if urgent:
-                    important.append((name, value))
-                else:
-                    self._put(found, name, value, element)
-        for name, value in important:
-            self._put(found, name, value, element)
+            blocks.append(inline_declarations(style))
+        for wanted in (False, True):
+            for declarations in blocks:
+                for name, value, urgent in declarations:
+                    if urgent is wanted:
+                        self._put(found, name, value, element)
         return found
 
     def _put(self, found: dict[str, str], name: str, value: str, element: etree._Element) -> None:
@@ -164,24 +156,23 @@ class Cascade:
 def compute(declared: dict[str, str], parent: Style, *, is_root: bool = False) -> Style:
     """Return the style that ``declared`` makes under ``parent``."""
     own: dict[str, str] = {}
-    changed: dict[str, str] = {}
-    for name, raw in declared.items():
-        if name.startswith("--"):
-            changed[name] = raw
+    changed = {name: raw for name, raw in declared.items() if name.startswith("--")}
     variables = {**parent.inherited, **changed} if changed else parent.inherited
     for name, raw in declared.items():
-        value = _substituted(raw, variables, 0) if "var(" in raw else raw
-        if value is None or (value is not raw and not valid(name, value)):
-            value = "unset"
+        value: str | None = raw
+        if "var(" in raw:
+            value = _substituted(raw, variables, 0)
+            if value is None or not valid(name, value):
+                value = "unset"
+        assert value is not None
         low = value.lower()
         if name in INHERITED:
             if low in _WIDE:
                 value = INHERITED[name] if low == "initial" else parent.get(name)
             changed[name] = value
         elif low in _WIDE:
-            if low == "inherit" and name in OWN:
-                own[name] = parent.get(name)
-        elif name in OWN or name in GEOMETRY:
+            _own_keyword(own, name, low, parent)
+        elif not name.startswith("--"):
             own[name] = value
     if not changed:
         return Style(parent.inherited, own, parent.font_size, parent.root_font_size)
@@ -195,6 +186,15 @@ def compute(declared: dict[str, str], parent: Style, *, is_root: bool = False) -
     for name in FONT_RELATIVE_LENGTHS & changed.keys():
         changed[name] = _absolute(changed[name], font_size, root_size)
     return Style({**parent.inherited, **changed}, own, font_size, root_size)
+
+
+def _own_keyword(own: dict[str, str], name: str, word: str, parent: Style) -> None:
+    """Set a property that is not inherited from a keyword that every property takes."""
+    if word == "inherit" and name in OWN:
+        own[name] = parent.get(name)
+    if name == "overflow" and word != "revert" and not own.get(name):
+        # Viewports clip by the standard's own sheet, which any of these words overrules.
+        own[name] = "visible"
 
 
 def _substituted(text: str, variables: dict[str, str], depth: int) -> str | None:

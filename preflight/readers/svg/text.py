@@ -34,12 +34,11 @@ class _Cursor:
 def draw_text(scene: Scene, element: etree._Element, context: Context) -> None:
     """Add the runs of a ``text`` element."""
     cursor = _Cursor()
-    _span(scene, element, "text", context, cursor, 0)
+    _span(scene, element, context, cursor, 0)
 
 
-def _span(
-    scene: Scene, element: etree._Element, local: str, context: Context, cursor: _Cursor, depth: int
-) -> None:
+def _span(scene: Scene, element: etree._Element, context: Context, cursor: _Cursor, depth: int) -> None:
+    local = scene.document.local(element)
     scene.budget.check("nesting_depth", context.depth + depth)
     measure = scene.measure(context.style, context)
     for name, axis in (("x", "x"), ("y", "y")):
@@ -54,9 +53,9 @@ def _span(
     if local == "tref":
         target = scene.document.ids.get((href(element) or "#")[1:])
         text = "".join(str(t) for t in target.itertext()) if target is not None else ""
-        _run(scene, element, local, text, context, cursor)
+        _run(scene, element, text, context, cursor)
         return
-    _run(scene, element, local, element.text, context, cursor)
+    _run(scene, element, element.text, context, cursor)
     for number, child in enumerate(element, 1):
         child_local = scene.document.local(child)
         if child_local in _SPANS and depth < _MAX_DEPTH:
@@ -68,14 +67,14 @@ def _span(
                 replace(context, path=f"{context.path}/{child_local}[{number}]"),
             )
             if inside is not None:
-                _span(scene, child, child_local, replace(inside, matrix=context.matrix), cursor, depth + 1)
+                _span(scene, child, replace(inside, matrix=context.matrix), cursor, depth + 1)
         elif child_local in ("animate", "set", "animateTransform"):
             scene.say(
                 RemarkKind.CONDITION,
                 f"an animation ({child_local}), shown at rest",
                 scene.origin(element, local, context),
             )
-        _run(scene, element, local, child.tail, context, cursor)
+        _run(scene, element, child.tail, context, cursor)
 
 
 def _first(text: str | None) -> str | None:
@@ -88,7 +87,6 @@ def _first(text: str | None) -> str | None:
 def _run(
     scene: Scene,
     element: etree._Element,
-    local: str,
     raw: str | bytes | None,
     context: Context,
     cursor: _Cursor,
@@ -102,7 +100,7 @@ def _run(
     cursor.x += advance
     if not text.strip():
         return
-    origin = scene.origin(element, local, context)
+    origin = scene.origin(element, scene.document.local(element), context)
     hidden = context.hidden
     if hidden is None and style.get("visibility").lower() != "visible":
         hidden = Hidden.NOT_VISIBLE
@@ -117,7 +115,7 @@ def _run(
             size=style.font_size * largest_stretch(context.matrix),
             position=(float(where[0]), float(where[1])),
             origin=origin,
-            fill=paint(scene, style, "fill", context, Path.empty(), origin),
+            fill=paint(scene, style, "fill", context, path=Path.empty(), origin=origin),
             weight=_weight(style.get("font-weight")),
             italic=style.get("font-style").lower() in ("italic", "oblique"),
             hidden=hidden,

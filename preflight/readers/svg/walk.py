@@ -118,7 +118,6 @@ def _unstill(scene: Scene, element: etree._Element, local: str, context: Context
 
 def _shape(scene: Scene, element: etree._Element, local: str, context: Context) -> None:
     style = context.style
-    measure = scene.measure(style, context)
     drawn = _outline(scene, element, local, context)
     for child in element:
         child_local = scene.document.local(child)
@@ -135,8 +134,8 @@ def _shape(scene: Scene, element: etree._Element, local: str, context: Context) 
     if hidden is None and style.get("visibility").lower() != "visible":
         hidden = Hidden.NOT_VISIBLE
     matrix = context.matrix
-    fill = paint(scene, style, "fill", context, path, origin)
-    line = stroke(scene, style, context, path, origin, measure)
+    fill = paint(scene, style, "fill", context, path=path, origin=origin)
+    line = stroke(scene, style, context, path=path, origin=origin)
     if line is not None and style.own.get("vector-effect", "").lower() == "non-scaling-stroke":
         path, matrix = _host_space(scene, path, matrix)
     marked = has_markers(style) and not scene.measuring
@@ -154,20 +153,21 @@ def _shape(scene: Scene, element: etree._Element, local: str, context: Context) 
         hidden=hidden,
     )
     if marked:
-        _marked(scene, (element, local, replace(context, hidden=hidden)), shape, drawn, order)
+        _marked(scene, element, shape, drawn, replace(context, hidden=hidden), order=order)
     else:
         scene.emit(shape, context)
 
 
 def _marked(
     scene: Scene,
-    place: tuple[etree._Element, str, Context],
+    element: etree._Element,
     shape: Shape,
     drawn: Outline,
+    context: Context,
+    *,
     order: tuple[str, ...],
 ) -> None:
     """Emit a shape with its markers before, between or after fill and stroke (paint-order)."""
-    element, local, context = place
     before = order[: order.index("markers")]
     under = replace(
         shape,
@@ -181,7 +181,7 @@ def _marked(
     )
     if under.fill or under.stroke or not (over.fill or over.stroke):
         scene.emit(under, context)
-    draw_markers(scene, element, local, shape, drawn, context)
+    draw_markers(scene, element, shape, drawn, context)
     if over.fill or over.stroke:
         scene.emit(over, context)
 
@@ -258,8 +258,8 @@ def _use(scene: Scene, use: etree._Element, context: Context, work: Work) -> Non
     if scene.document.context_paints:
         inside = replace(
             inside,
-            context_fill=paint(scene, context.style, "fill", context, Path.empty(), origin),
-            context_stroke=paint(scene, context.style, "stroke", context, Path.empty(), origin),
+            context_fill=paint(scene, context.style, "fill", context, path=Path.empty(), origin=origin),
+            context_stroke=paint(scene, context.style, "stroke", context, path=Path.empty(), origin=origin),
         )
     if local == "symbol":
         _symbol(scene, target, use, inside, work)
