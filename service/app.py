@@ -16,6 +16,7 @@ from service import contract, page
 from service.middleware import Gate
 from service.problems import (
     INTERNAL_ERROR,
+    INVALID_PARAMETER,
     MALFORMED_REQUEST,
     METHOD_NOT_ALLOWED,
     NOT_FOUND,
@@ -113,5 +114,5 @@ async def _http_error(request: Request, error: Exception) -> Response:
 async def _validation_error(request: Request, error: Exception) -> Response:
     if not isinstance(error, RequestValidationError):
         raise error
-    places = "; ".join(f"{'.'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors())
-    return answer(ProblemError(MALFORMED_REQUEST, places[:500]), _request_id(request))
+    places = "; ".join(f"{one['loc'][-1]}: {one['msg']}." for one in error.errors())
+    return answer(ProblemError(INVALID_PARAMETER, places[:500]), _request_id(request))

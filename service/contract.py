@@ -19,6 +19,7 @@ from service.problems import (
     BUSY,
     INTERNAL_ERROR,
     INVALID_JOB,
+    INVALID_PARAMETER,
     MALFORMED_REQUEST,
     MEDIA_TYPE,
     MEMORY_LIMIT,
@@ -144,7 +145,7 @@ def answers_picture() -> Responses:
         "image/png": {"schema": {"type": "string", "format": "binary"}},
     }
     ok = {"description": "The numbered picture", "content": content}
-    return {200: ok, **_problems(*UPLOAD_PROBLEMS)}
+    return {200: ok, **_problems(INVALID_PARAMETER, *UPLOAD_PROBLEMS)}
 
 
 def answers_catalogue() -> Responses:
@@ -269,13 +270,18 @@ def make_examples() -> Json:
     return {
         "report": json.loads(body("report-json")),
         "report-text": body("report-text"),
-        "picture-svg": body("picture-svg"),
+        "picture-svg": _shortened(body("picture-svg")),
         "rules": {"rules": catalogue["rules"][:1]},
         "rule": catalogue["rules"][0],
         "problem-type": problems.BY_SLUG[BUSY.slug].model_dump(mode="json"),
         "health": health.Health().model_dump(mode="json"),
         "problems": dict(sorted(shown.items())),
     }
+
+
+def _shortened(picture: str) -> str:
+    """Return the picture's frame without the drawing, which would only fill the contract with numbers."""
+    return picture.partition("<defs>")[0] + "<!-- the drawing --></svg>"
 
 
 def _example_problem(error: ProblemError) -> Json:

@@ -100,6 +100,14 @@ UNSUPPORTED_MEDIA_TYPE = ProblemType(
     "Send multipart/form-data, image/svg+xml or application/octet-stream, without Content-Encoding.",
     "The Content-Type is 'text/html'.",
 )
+INVALID_PARAMETER = ProblemType(
+    "invalid-parameter",
+    422,
+    "A parameter of the address is wrong",
+    "A value in the path or behind the question mark is not a number, or is out of range.",
+    "Correct the parameter that the detail names.",
+    "width: Input should be less than or equal to 4096.",
+)
 MISSING_ARTWORK = ProblemType(
     "missing-artwork",
     422,
@@ -187,6 +195,7 @@ PROBLEMS: tuple[ProblemType, ...] = (
     RECEIVE_TIMEOUT,
     UPLOAD_TOO_LARGE,
     UNSUPPORTED_MEDIA_TYPE,
+    INVALID_PARAMETER,
     MISSING_ARTWORK,
     UNREADABLE_ARTWORK,
     ARTWORK_LIMIT,

@@ -32,6 +32,8 @@ from preflight.report.text import to_text
 
 LENGTH = struct.Struct(">Q")
 
+PICTURE_WIDTH = 1200
+
 Kind = Literal["ping", "report-json", "report-text", "picture-svg", "picture-png"]
 
 Outcome = Literal["done", "artwork", "limit", "job", "memory", "failed"]
@@ -49,6 +51,8 @@ class Task:
     job: bytes | None = None
     job_format: str | None = None
     """``json``, ``toml``, or None where it has to be told by the content."""
+    width_px: int = PICTURE_WIDTH
+    """Width of a picture."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +90,9 @@ def run(task: Task) -> bytes:
         case "report-text":
             return to_text(report).encode()
         case "picture-svg":
-            return picture_svg(artwork, report).encode()
+            return picture_svg(artwork, report, width_px=task.width_px).encode()
         case "picture-png":
-            return picture_png(artwork, report)
+            return picture_png(artwork, report, width_px=task.width_px)
     raise ValueError(f"no task of the kind {task.kind}")
 
 
@@ -150,7 +154,13 @@ def allow_cpu(seconds: int) -> None:
 
 def encode_task(task: Task) -> bytes:
     """Return the three frames of ``task``."""
-    head = {"kind": task.kind, "name": task.name, "job": task.job is not None, "job_format": task.job_format}
+    head = {
+        "kind": task.kind,
+        "name": task.name,
+        "job": task.job is not None,
+        "job_format": task.job_format,
+        "width_px": task.width_px,
+    }
     parts = (json.dumps(head).encode(), task.artwork, task.job or b"")
     return b"".join(LENGTH.pack(len(part)) + part for part in parts)
 
@@ -158,7 +168,8 @@ def encode_task(task: Task) -> bytes:
 def decode_task(head: bytes, artwork: bytes, job: bytes) -> Task:
     """Return the task of its three frames."""
     fields = json.loads(head)
-    return Task(fields["kind"], artwork, fields["name"], job if fields["job"] else None, fields["job_format"])
+    sent_job = job if fields["job"] else None
+    return Task(fields["kind"], artwork, fields["name"], sent_job, fields["job_format"], fields["width_px"])
 
 
 def encode_head(answer: Answer) -> bytes:

@@ -22,14 +22,14 @@ from service.problems import (
     ProblemError,
 )
 from service.settings import Settings
-from service.tasks import Answer, Kind, Task
+from service.tasks import PICTURE_WIDTH, Answer, Kind, Task
 from service.uploads import Upload
 from service.workers import BusyError, MemoryLimitError, TimeLimitError, WorkerCrashedError, WorkerPool
 
 RETRY_AFTER = {"Retry-After": "5"}
 
 
-async def answered(request: Request, kind: Kind) -> bytes:
+async def answered(request: Request, kind: Kind, width_px: int = PICTURE_WIDTH) -> bytes:
     """Receive the upload of ``request``, have a worker do ``kind`` with it, return the answer's body.
 
     Raises `ProblemError` for whatever stands in the way.
@@ -37,7 +37,7 @@ async def answered(request: Request, kind: Kind) -> bytes:
     settings: Settings = request.app.state.settings
     pool: WorkerPool = request.app.state.pool
     upload = await _received(request, settings)
-    task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format)
+    task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format, width_px)
     event(
         logging.INFO,
         "task",

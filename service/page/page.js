@@ -54,6 +54,12 @@ async function ask(path, accept, signal) {
   throw new Error(`The service answered with status ${answer.status}.`);
 }
 
+/** Drawn as wide as it will be shown, so that its lettering can be read. */
+function pictureWidth() {
+  const columns = window.matchMedia("(min-width: 62rem)").matches ? 7 / 12 : 1;
+  return Math.round(Math.min(Math.max(form.clientWidth * columns - 40, 480), 1200));
+}
+
 async function check() {
   running?.abort();
   const mine = new AbortController();
@@ -67,7 +73,7 @@ async function check() {
   byId("check").disabled = true;
   status.textContent = "Following every line …";
   // Both are asked for at once; the report is shown as soon as it is there.
-  const picture = ask("/v1/pictures", "image/svg+xml", mine.signal);
+  const picture = ask(`/v1/pictures?width=${pictureWidth()}`, "image/svg+xml", mine.signal);
   picture.catch(() => {});
   try {
     const text = await (await ask("/v1/reports", "application/json", mine.signal)).text();
@@ -75,6 +81,7 @@ async function check() {
     forget();
     showReport(report, rules);
     offer("download-json", new Blob([text], { type: "application/json" }), fileName(report, "report.json"));
+    byId("intro").hidden = true;
     byId("result").hidden = false;
     byId("result").focus({ preventScroll: true });
     byId("result").scrollIntoView();

@@ -81,8 +81,8 @@ function findingItem(finding, index, rule) {
   if (finding.film) meta.push(make("span", {}, swatch(finding.film), finding.film));
   if (finding.measured !== null) {
     const unit = finding.unit ? ` ${finding.unit}` : "";
-    const limit = finding.limit !== null ? `, limit ${number(finding.limit, 3)}${unit}` : "";
-    meta.push(make("span", {}, `measured ${number(finding.measured, 3)}${unit}${limit}`));
+    const limit = finding.limit !== null ? `, limit ${number(finding.limit)}${unit}` : "";
+    meta.push(make("span", {}, `measured ${number(finding.measured)}${unit}${limit}`));
   }
   if (finding.repairable) meta.push(make("span", {}, "can be mended without changing the look"));
   const title = rule ? `${SEVERITIES[finding.severity]} · ${rule.title}` : SEVERITIES[finding.severity];
@@ -142,11 +142,10 @@ function narrowest(mm) {
 }
 
 function rollItem(fit) {
-  const size = fit.across_mm === null ? [] : [
-    `${length(fit.across_mm)} across, ${length(fit.along_mm)} along, with weed border`];
-  if (fit.usable_width_mm !== null) size.push(`usable width ${length(fit.usable_width_mm)}`);
-  return make("li", {}, swatch(fit.film), make("strong", {}, `${FITS[fit.verdict]}. `), fit.reason,
-    size.length ? make("span", { class: "hint" }, `${size.join("; ")}.`) : null);
+  const named = /^#[0-9a-f]{6}$/i.test(fit.film) ? swatch(fit.film) : `${fit.film}: `;
+  const along = fit.along_mm === null ? null
+    : make("span", { class: "hint" }, `Takes ${length(fit.along_mm)} of film, weed border included.`);
+  return make("li", {}, named, make("strong", {}, `${FITS[fit.verdict]}. `), fit.reason, along);
 }
 
 /** Show a problem (RFC 9457), or any other failure given as the same members. */

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Request
+from fastapi import APIRouter, Header, Query, Request
 from fastapi.responses import Response
 
+from preflight.report.picture import NARROWEST, WIDEST
 from service import contract
 from service.negotiation import choose
+from service.tasks import PICTURE_WIDTH
 from service.work import answered
 
 router = APIRouter(prefix="/v1/pictures", tags=["pictures"])
@@ -25,12 +27,16 @@ PNG = "image/png"
     openapi_extra=contract.takes_artwork(),
     responses=contract.answers_picture(),
 )
-async def create_picture(request: Request, accept: Annotated[str | None, Header()] = None) -> Response:
+async def create_picture(
+    request: Request,
+    width: Annotated[int, Query(ge=NARROWEST, le=WIDEST, description="Width in px")] = PICTURE_WIDTH,
+    accept: Annotated[str | None, Header()] = None,
+) -> Response:
     """Draw the artwork with a numbered marker at each place of a finding.
 
     The numbers are those of the report's findings, counted from 1. Takes what `POST /v1/reports`
     takes. The picture is drawn from the measured geometry; no markup of the upload is in it.
     """
     media = choose(accept, (SVG, PNG))
-    body = await answered(request, "picture-svg" if media == SVG else "picture-png")
+    body = await answered(request, "picture-svg" if media == SVG else "picture-png", width)
     return Response(body, media_type=media, headers={"Vary": "Accept"})

@@ -47,11 +47,15 @@ class Server:
         return {pid for child in _children(self.process.pid) for pid in _children(child)}
 
 
-def _children(pid: int) -> list[int]:
-    try:
-        return [int(one) for one in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
-    except (FileNotFoundError, ProcessLookupError):
-        return []
+def _children(pid: int) -> set[int]:
+    """Return the children of all threads of ``pid`` (Linux: proc(5), task/tid/children)."""
+    found: set[int] = set()
+    for listed in Path("/proc").glob(f"{pid}/task/*/children"):
+        try:
+            found.update(map(int, listed.read_text().split()))
+        except (FileNotFoundError, ProcessLookupError):
+            continue
+    return found
 
 
 @contextmanager
