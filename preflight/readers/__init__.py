@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from preflight.artwork import Artwork
-from preflight.readers.limits import Budget, Limits
+from preflight.readers.limits import Budget, Limits, exceeded
 from preflight.readers.sniff import sniff, unpacked
 from preflight.readers.svg.reader import read_svg
 
@@ -22,4 +22,8 @@ def read(data: bytes, name: str | None = None, *, limits: Limits = Limits()) -> 
     plain = unpacked(data, budget)
     budget.check("decompressed_bytes", len(plain))
     sniff(plain)
-    return read_svg(data, plain, name, budget)
+    try:
+        return read_svg(data, plain, name, budget)
+    except RecursionError as error:
+        # Nesting of kinds that no single limit counts (clips in markers in clips ...).
+        raise exceeded("nesting_depth", limits.nesting_depth, limits.nesting_depth) from error

@@ -95,12 +95,16 @@ class Budget:
         self._used: dict[str, int] = {}
 
     def spend(self, limit: str, amount: int = 1) -> None:
-        """Add ``amount`` to what was used of ``limit``; raises `LimitError` past the limit."""
+        """Add ``amount`` to what was used of ``limit``; raises `LimitError` past the limit.
+
+        ``measured``, elements visited for a bounding box only, has the limit of ``nodes``.
+        """
         used = self._used.get(limit, 0) + amount
         self._used[limit] = used
-        allowed: int = getattr(self.limits, limit)
+        name = "nodes" if limit == "measured" else limit
+        allowed: int = getattr(self.limits, name)
         if used > allowed:
-            raise exceeded(limit, used, allowed)
+            raise exceeded(name, used, allowed)
 
     def check(self, limit: str, value: int) -> None:
         """Raise `LimitError` where ``value`` passes ``limit``, without adding anything up."""

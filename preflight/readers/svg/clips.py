@@ -11,7 +11,7 @@ from preflight.curves import IDENTITY, Matrix, Path, multiply
 from preflight.readers.svg.document import href, line_of
 from preflight.readers.svg.measuring import local_box
 from preflight.readers.svg.outlines import SHAPES, outline
-from preflight.readers.svg.state import Context, Scene
+from preflight.readers.svg.state import Context, Scene, sane, within_reach
 from preflight.readers.svg.style import Style
 from preflight.readers.svg.values import length, transform_attribute, url_and_rest
 from preflight.readers.svg.viewport import rectangle
@@ -35,7 +35,7 @@ def resolve(scene: Scene, element: etree._Element, local: str, value: str, conte
         scene.say(RemarkKind.UNSUPPORTED, f"clip-path {value}, left out", origin)
         return None
     target = found[0]
-    clip = scene.document.ids.get(target[1:]) if target.startswith("#") else None
+    clip = scene.document.target(target)
     if clip is None or scene.document.local(clip) != "clipPath":
         # A reference that leads nowhere clips nothing (CSS Masking 1, 5.1).
         kind = RemarkKind.MISSING_REFERENCE if target.startswith("#") else RemarkKind.EXTERNAL_REFERENCE
@@ -100,7 +100,7 @@ def _child(
     local = scene.document.local(child)
     if local not in SHAPES and local not in ("use", "text"):
         return []
-    scene.budget.spend("nodes")
+    scene.visit()
     style = scene.cascade.computed(child, context.style)
     if style.own.get("display", "").lower() == "none" or style.get("visibility").lower() != "visible":
         return []
@@ -118,21 +118,32 @@ def _child(
         return []
     if local == "use":
         return [] if via_use else _use(scene, child, inside, origin, clips)
-    shape = outline(child, local, style, scene.measure(style, inside))
+    return _part(scene, child, inside, origin, clips)
+
+
+def _part(
+    scene: Scene, child: etree._Element, context: Context, origin: Origin, clips: tuple[Clip, ...]
+) -> list[ClipPart]:
+    """Return the part a shape adds to a clip; none where it has no outline to use."""
+    local = scene.document.local(child)
+    style = context.style
+    shape = outline(child, local, style, scene.measure(style, context))
     for kind, what in shape.errors:
         scene.say(RemarkKind.PATH_ERROR if kind == "path" else RemarkKind.BAD_VALUE, what, origin)
-    if not len(shape.path.controls):
+    if not len(shape.path.controls) or not sane(context.matrix):
+        return []
+    if not within_reach(context.matrix, shape.reach):
+        scene.say(RemarkKind.BAD_VALUE, f"{local} of a clip lies more than 10 km away, left out", origin)
         return []
     scene.budget.spend("path_segments", len(shape.path.controls))
-    evenodd = style.get("clip-rule").lower() == "evenodd"
-    return [ClipPart(shape.path, inside.matrix, evenodd, clips)]
+    return [ClipPart(shape.path, context.matrix, style.get("clip-rule").lower() == "evenodd", clips)]
 
 
 def _use(
     scene: Scene, use: etree._Element, context: Context, origin: Origin, clips: tuple[Clip, ...]
 ) -> list[ClipPart]:
     target = href(use) or ""
-    found = scene.document.ids.get(target[1:]) if target.startswith("#") else None
+    found = scene.document.target(target)
     if found is None:
         scene.say(RemarkKind.MISSING_REFERENCE, f"use {target or 'without a target'}, left out", origin)
         return []

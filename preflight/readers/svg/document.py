@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import urllib.parse
 from dataclasses import dataclass, field
 
 from lxml import etree
@@ -27,6 +28,13 @@ class Document:
     generator: str | None = None
     context_paints: bool = False
     """Whether context-fill or context-stroke stands anywhere in the file."""
+
+    def target(self, link: str) -> etree._Element | None:
+        """Return the element a link to this document (``#name``) means; None for any other link."""
+        if not link.startswith("#"):
+            return None
+        found = self.ids.get(link[1:])
+        return self.ids.get(urllib.parse.unquote(link[1:])) if found is None else found
 
     def local(self, element: etree._Element) -> str:
         """Return the element's local name in the SVG namespace; empty for any other node."""

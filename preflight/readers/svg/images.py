@@ -12,7 +12,7 @@ from lxml import etree
 from preflight.artwork import Hidden, Picture, RemarkKind
 from preflight.readers.svg.document import href
 from preflight.readers.svg.outlines import geometry
-from preflight.readers.svg.state import Context, Scene, mapped_box
+from preflight.readers.svg.state import Context, Scene, mapped_box, sane
 from preflight.readers.svg.values import shortened
 
 
@@ -41,6 +41,8 @@ def draw_image(scene: Scene, element: etree._Element, context: Context) -> None:
         height = width * size[1] / size[0]
     assert width is not None
     assert height is not None
+    if not sane(context.matrix):
+        return
     if not embedded:
         scene.say(RemarkKind.EXTERNAL_REFERENCE, f"picture {shortened(link)}, not fetched", origin)
     hidden = context.hidden

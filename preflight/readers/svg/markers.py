@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from lxml import etree
@@ -13,7 +13,7 @@ from preflight.curves import Floats, Matrix, apply, multiply
 from preflight.readers.svg.clips import apply_clip, viewport_clip
 from preflight.readers.svg.outlines import Outline
 from preflight.readers.svg.pathdata import HUGE
-from preflight.readers.svg.state import Context, Scene, replace
+from preflight.readers.svg.state import Context, Scene, sane
 from preflight.readers.svg.style import Style
 from preflight.readers.svg.values import Measure, alpha, angle, cos_sin, length, url_and_rest
 from preflight.readers.svg.viewport import fit_or_identity, view_box
@@ -140,7 +140,7 @@ def draw_markers(
         origin = scene.origin(element, local, context)
         found = url_and_rest(value)
         target = found[0] if found else value
-        marker = scene.document.ids.get(target[1:]) if target.startswith("#") else None
+        marker = scene.document.target(target)
         if marker is None or scene.document.local(marker) != "marker":
             scene.say(RemarkKind.MISSING_REFERENCE, f"{name} {target}, left out", origin)
             continue
@@ -223,6 +223,8 @@ def _draw(
         if clipped:
             inside = replace(inside, clips=(*inside.clips, viewport_clip(0.0, 0.0, width, height, inside)))
         inside = replace(inside, matrix=multiply(placed, step))
+        if not sane(inside.matrix):
+            continue
         if style.own.get("clip-path", "none").lower() != "none":
             inside = apply_clip(scene, marker, "marker", inside)
         _contents(scene, marker, inside)

@@ -7,10 +7,15 @@ from typing import TYPE_CHECKING
 
 from preflight.artwork import Box, Hidden, LiveText, Picture, Shape
 from preflight.curves import IDENTITY
+from preflight.readers.limits import exceeded
 from preflight.readers.svg.state import Context, Scene, bounds, united
 
 if TYPE_CHECKING:
     from lxml import etree
+
+
+MAX_NESTING = 16
+"""Boxes inside boxes (transform-box: fill-box in groups of the same), each of which costs anew."""
 
 
 def local_box(
@@ -23,8 +28,11 @@ def local_box(
     """
     from preflight.readers.svg.walk import draw_inside  # noqa: PLC0415  (the walk needs boxes in turn)
 
-    outer_items, outer_measuring = scene.items, scene.measuring
-    scene.items, scene.measuring = [], True
+    outer_items = scene.items
+    if scene.measuring >= MAX_NESTING:
+        raise exceeded("nesting_depth", scene.measuring, MAX_NESTING)
+    scene.items = []
+    scene.measuring += 1
     try:
         inner = replace(
             context, matrix=context.matrix if mapped else IDENTITY, clips=(), hidden=None, layers=()
@@ -42,5 +50,6 @@ def local_box(
             if box is not None:
                 boxes.append(box)
     finally:
-        scene.items, scene.measuring = outer_items, outer_measuring
+        scene.items = outer_items
+        scene.measuring -= 1
     return united(boxes)

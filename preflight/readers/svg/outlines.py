@@ -34,6 +34,12 @@ class Outline:
     zero_closes: frozenset[int] = frozenset()
     errors: tuple[tuple[str, str], ...] = ()
     """Faults met: ``path`` or ``value``, and what."""
+    reach: float = 0.0
+    """Largest absolute coordinate."""
+
+    def __post_init__(self) -> None:
+        if len(self.path.controls):
+            self.reach = float(np.abs(self.path.controls).max())
 
 
 NOTHING = Outline(Path.empty())
@@ -55,7 +61,7 @@ def geometry(
     value = length(text, measure, axis)
     if value is None:
         return None, text.strip().lower() in ("auto", "")
-    return value, abs(value) < HUGE
+    return (value, True) if abs(value) < HUGE else (None, False)
 
 
 def outline(element: etree._Element, local: str, style: Style, measure: Measure) -> Outline:

@@ -66,7 +66,7 @@ def _server(
 ) -> Paint | None:
     found = url_and_rest(text)
     target, fallback = found if found else ("", "")
-    server = scene.document.ids.get(target[1:]) if target.startswith("#") else None
+    server = scene.document.target(target)
     local = scene.document.local(server) if server is not None else ""
     if local not in (*GRADIENTS, "pattern"):
         kind = RemarkKind.MISSING_REFERENCE
@@ -103,7 +103,7 @@ def _linked(scene: Scene, server: etree._Element) -> list[etree._Element]:
     while current is not None and current not in found and len(found) < _MAX_LINKS:
         found.append(current)
         link = href(current)
-        current = scene.document.ids.get(link[1:]) if link and link.startswith("#") else None
+        current = scene.document.target(link or "")
     return found
 
 

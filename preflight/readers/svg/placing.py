@@ -12,7 +12,7 @@ from preflight.curves import IDENTITY, Matrix, multiply
 from preflight.readers.svg.clips import apply_clip
 from preflight.readers.svg.css_transform import css_transform, transform_origin
 from preflight.readers.svg.measuring import local_box
-from preflight.readers.svg.state import Context, Scene
+from preflight.readers.svg.state import Context, Scene, sane
 from preflight.readers.svg.style import Style
 from preflight.readers.svg.values import alpha, around, transform_attribute, url_and_rest
 
@@ -40,7 +40,11 @@ def enter(scene: Scene, element: etree._Element, local: str, context: Context) -
             matrix = _transformed(scene, element, style, context, text)
         if style is context.style and matrix is context.matrix:
             return context
-        return replace(context, style=style, matrix=matrix)
+        return Context(
+            matrix, style, context.viewport, context.path, context.opacity, context.clips,
+            context.hidden, context.layers, context.depth, context.chain, context.context_fill,
+            context.context_stroke,
+        )  # fmt: skip
     if "transform" in own or "transform-origin" in own or "transform" in attributes:
         matrix = _transformed(scene, element, style, context, attributes.get("transform"))
     inside = replace(context, style=style, matrix=matrix)
@@ -88,7 +92,7 @@ def _transformed(
         if step is None:
             # Attributes take the property's grammar too (CSS Transforms 1, section 7).
             step = css_transform(told, measure, (box[2], box[3]))
-    if step is None:
+    if step is None or not sane(multiply(context.matrix, step)):
         scene.say(RemarkKind.BAD_VALUE, f"transform: {told}", scene.origin(element, local, context))
         return context.matrix
     if step == IDENTITY:
@@ -120,7 +124,7 @@ def _effects(scene: Scene, element: etree._Element, local: str, context: Context
         origin = scene.origin(element, local, context)
         found = url_and_rest(value)
         if found and found[0].startswith("#"):
-            target = scene.document.ids.get(found[0][1:])
+            target = scene.document.target(found[0])
             if target is None or scene.document.local(target) != name:
                 scene.say(RemarkKind.MISSING_REFERENCE, f"{name} {found[0]}, left out", origin)
                 continue

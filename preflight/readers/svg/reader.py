@@ -11,16 +11,16 @@ from preflight.errors import ReadError
 from preflight.readers.limits import Budget
 from preflight.readers.svg.document import Document, load
 from preflight.readers.svg.sheets import inline_declarations
-from preflight.readers.svg.state import Context, Scene, bounds, united
+from preflight.readers.svg.state import FARTHEST_MM, Context, Scene, bounds, united
 from preflight.readers.svg.style import Cascade, initial_style
-from preflight.readers.svg.values import ABSOLUTE, MM_PER_PX, Measure, length, split_length
+from preflight.readers.svg.values import MM_PER_PX, Measure, length, split_length
 from preflight.readers.svg.viewport import ViewBox, fit_or_identity, view_box
 from preflight.readers.svg.walk import walk
 
 _PHYSICAL = frozenset(("mm", "cm", "in", "pt", "pc", "q"))
 DEFAULT_SIZE = (300.0, 150.0)
 """px, where nothing says a size (CSS 2, 10.3.2)."""
-_LARGEST_MM = 1e7
+_SMALLEST_PX = 1e-6
 
 
 def read_svg(original: bytes, data: bytes, name: str | None, budget: Budget) -> Artwork:
@@ -33,6 +33,13 @@ def read_svg(original: bytes, data: bytes, name: str | None, budget: Budget) -> 
     box = view_box(document.root.get("viewBox"))
     if document.root.get("viewBox") is not None and box is None:
         scene.say(RemarkKind.BAD_VALUE, f"viewBox: {document.root.get('viewBox')}")
+    for side in (width, height):
+        if side is not None and not _SMALLEST_PX <= side < FARTHEST_MM / MM_PER_PX:
+            raise ReadError(
+                "size-out-of-range",
+                f"The drawing would be {side * MM_PER_PX:.3g} mm wide or high, which no sign is.",
+                "Set the page or artboard to the artwork's size and save it again.",
+            )
     known = width is not None and height is not None
     view = (width or DEFAULT_SIZE[0], height or DEFAULT_SIZE[1])
     _background(scene)
@@ -68,7 +75,7 @@ def _draw(scene: Scene, box: ViewBox | None, view: tuple[float, float]) -> None:
     if step is None:
         raise ReadError(
             "zero-size",
-            "The drawing's viewBox has no width or no height, so nothing can show.",
+            "The drawing's viewBox has no usable width or height, so nothing can show.",
             "Set the page or artboard to the artwork's size and save it again.",
         )
     scene.window = view
@@ -115,21 +122,15 @@ def _size(document: Document) -> tuple[float | None, float | None, SizeBasis]:
         value = None
         if (parts is not None and parts[1] != "%") or text[:5].lower() == "calc(":
             value = length(text, Measure(), "o")
-        if value is not None and value == 0:
+        if value is not None and 0 <= value < _SMALLEST_PX:
             raise ReadError(
                 "zero-size",
-                f"The drawing's {attribute} is 0, so nothing can show.",
+                f"The drawing's {attribute} is {text}, so nothing can show.",
                 "Set the page or artboard to the artwork's size and save it again.",
             )
         if (value is not None and value < 0) or (value is None and text and parts is None and text != "auto"):
             document.remarks.append(Remark(RemarkKind.BAD_VALUE, f"{attribute} of the drawing: {text}"))
             value = None
-        if value is not None and value * MM_PER_PX > _LARGEST_MM:
-            raise ReadError(
-                "size-out-of-range",
-                f"The drawing's {attribute} is {text}: more than 10 km.",
-                "Set the page or artboard to the artwork's size and save it again.",
-            )
         sizes.append(value)
         units.append(parts[1] if parts is not None and value is not None else "")
     width, height = sizes
@@ -147,6 +148,3 @@ def _size(document: Document) -> tuple[float | None, float | None, SizeBasis]:
         return width, width * box.height / box.width, basis
     assert height is not None
     return height * box.width / box.height, height, basis
-
-
-__all__ = ["ABSOLUTE", "read_svg"]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from lxml import etree
 
 from preflight.artwork import Box, Clip, Hidden, Item, Origin, Paint, Remark, RemarkKind, Shape
-from preflight.curves import Matrix, apply
+from preflight.curves import Matrix
 from preflight.readers.limits import Budget
 from preflight.readers.svg.document import Document, line_of
 from preflight.readers.svg.outlines import Outline
@@ -37,7 +37,6 @@ class Context:
     """The ``use`` and marker elements one stands inside of."""
     context_fill: Paint | None = None
     context_stroke: Paint | None = None
-    in_marker: bool = False
 
 
 @dataclass(slots=True)
@@ -56,8 +55,8 @@ class Scene:
     layers: dict[str, bool] = field(default_factory=dict)
     """Named groups in document order, and whether anything was drawn in them."""
     outlines: dict[tuple[etree._Element, int], Outline] = field(default_factory=dict)
-    measuring: bool = False
-    """True while only a bounding box is wanted: clips and remarks are left out."""
+    measuring: int = 0
+    """How many bounding boxes are being taken; meanwhile clips and remarks are left out."""
     said: set[Remark] = field(default_factory=set)
     clip_depth: int = 0
     styles_in_place: dict[etree._Element, Style] = field(default_factory=dict)
@@ -95,6 +94,10 @@ class Scene:
         if len(self.remarks) == MAX_REMARKS:
             remark = Remark(RemarkKind.NOTE, f"more than {MAX_REMARKS} remarks; the rest were left out")
         self.remarks.append(remark)
+
+    def visit(self) -> None:
+        """Count an element visited; what is only measured counts apart, so that boxes cost no drawing."""
+        self.budget.spend("nodes" if not self.measuring else "measured")
 
     def emit(self, item: Item, context: Context) -> None:
         """Add an item to the drawing."""
@@ -136,14 +139,33 @@ def united(boxes: list[Box]) -> Box | None:
     )
 
 
+def mapped_point(x: float, y: float, matrix: Matrix) -> tuple[float, float]:
+    """Return the point (x, y) mapped through ``matrix``."""
+    a, b, c, d, e, f = matrix
+    return (a * x + c * y + e, b * x + d * y + f)
+
+
 def mapped_box(box: Box, matrix: Matrix) -> Box:
     """Return the bounds of ``box`` mapped through ``matrix``."""
-    import numpy as np  # noqa: PLC0415
-
-    corners = np.array([[box[0], box[1]], [box[2], box[1]], [box[2], box[3]], [box[0], box[3]]])
-    out = apply(matrix, corners)
-    low, high = out.min(axis=0), out.max(axis=0)
-    return (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    x0, y0, x1, y1 = box
+    corners = [mapped_point(x, y, matrix) for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))]
+    across, down = [p[0] for p in corners], [p[1] for p in corners]
+    return (min(across), min(down), max(across), max(down))
 
 
-__all__ = ["Context", "Scene", "bounds", "mapped_box", "replace", "united"]
+FARTHEST_MM = 1e7
+"""What lies more than 10 km from the drawing is left out with a remark: no sign is that large, and
+geometry that far out has no precision left."""
+
+
+def sane(matrix: Matrix) -> bool:
+    """Tell whether a matrix can be computed with: finite, and far from the end of the range."""
+    return all(-1e15 < value < 1e15 for value in matrix)
+
+
+def within_reach(matrix: Matrix, reach: float) -> bool:
+    """Tell whether points no farther than ``reach`` from the origin map to within 10 km."""
+    a, b, c, d, e, f = matrix
+    return (abs(a) + abs(c)) * reach + abs(e) < FARTHEST_MM and (abs(b) + abs(d)) * reach + abs(
+        f
+    ) < FARTHEST_MM

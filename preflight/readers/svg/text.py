@@ -5,15 +5,15 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-import numpy as np
 from lxml import etree
 
 from preflight.artwork import Hidden, LiveText, RemarkKind
-from preflight.curves import Path, apply, largest_stretch
+from preflight.curves import Path, largest_stretch
 from preflight.readers.svg.document import href
 from preflight.readers.svg.paints import paint
+from preflight.readers.svg.pathdata import HUGE
 from preflight.readers.svg.placing import enter
-from preflight.readers.svg.state import Context, Scene, mapped_box
+from preflight.readers.svg.state import Context, Scene, mapped_box, mapped_point, sane
 from preflight.readers.svg.values import length
 
 _SPANS = ("tspan", "textPath", "tref", "a", "altGlyph")
@@ -44,11 +44,11 @@ def _span(scene: Scene, element: etree._Element, context: Context, cursor: _Curs
     for name, axis in (("x", "x"), ("y", "y")):
         found = _first(element.get(name))
         value = length(found, measure, axis) if found else None
-        if value is not None:
+        if value is not None and abs(value) < HUGE:
             setattr(cursor, axis, value)
         shift = _first(element.get("d" + name))
         moved = length(shift, measure, axis) if shift else None
-        if moved is not None:
+        if moved is not None and abs(moved) < HUGE:
             setattr(cursor, axis, getattr(cursor, axis) + moved)
     if local == "tref":
         target = scene.document.ids.get((href(element) or "#")[1:])
@@ -59,7 +59,7 @@ def _span(scene: Scene, element: etree._Element, context: Context, cursor: _Curs
     for number, child in enumerate(element, 1):
         child_local = scene.document.local(child)
         if child_local in _SPANS and depth < _MAX_DEPTH:
-            scene.budget.spend("nodes")
+            scene.visit()
             inside = enter(
                 scene,
                 child,
@@ -98,13 +98,12 @@ def _run(
     advance = len(text) * _ADVANCE * style.font_size
     start = (cursor.x, cursor.y)
     cursor.x += advance
-    if not text.strip():
+    if not text.strip() or not sane(context.matrix):
         return
     origin = scene.origin(element, scene.document.local(element), context)
     hidden = context.hidden
     if hidden is None and style.get("visibility").lower() != "visible":
         hidden = Hidden.NOT_VISIBLE
-    where = apply(context.matrix, np.array(start))
     anchor = {"middle": 0.5, "end": 1.0}.get(style.get("text-anchor").lower(), 0.0)
     left = start[0] - anchor * advance
     box = (left, start[1] - 0.8 * style.font_size, left + advance, start[1] + 0.2 * style.font_size)
@@ -113,7 +112,7 @@ def _run(
             text=text.strip(),
             families=_families(style.get("font-family")),
             size=style.font_size * largest_stretch(context.matrix),
-            position=(float(where[0]), float(where[1])),
+            position=mapped_point(*start, context.matrix),
             origin=origin,
             fill=paint(scene, style, "fill", context, path=Path.empty(), origin=origin),
             weight=_weight(style.get("font-weight")),

@@ -6,6 +6,8 @@ import math
 import re
 from dataclasses import dataclass
 
+import numpy as np
+
 from preflight.curves import IDENTITY, Matrix, Path
 from preflight.readers.svg.values import NUMBER
 
@@ -60,14 +62,25 @@ def fit(box: ViewBox, aspect: str | None, width: float, height: float) -> Matrix
 
 
 def fit_or_identity(box: ViewBox | None, aspect: str | None, width: float, height: float) -> Matrix | None:
-    """As `fit`; identity without a viewBox, None where nothing can show (an empty viewBox)."""
+    """As `fit`; identity without a viewBox, None where nothing can show (an empty or senseless one)."""
     if box is None:
         return IDENTITY
     if box.width <= 0 or box.height <= 0:
+        return None
+    if not (max(width, height) < 1e12 * min(box.width, box.height) and max(abs(box.x), abs(box.y)) < 1e12):
         return None
     return fit(box, aspect, width, height)
 
 
 def rectangle(x: float, y: float, width: float, height: float) -> Path:
     """Return a closed rectangle."""
-    return Path.polygon([(x, y), (x + width, y), (x + width, y + height), (x, y + height)])
+    right, bottom = x + width, y + height
+    flat = (
+        x, y, x, y, right, y, right, y,
+        right, y, right, y, right, bottom, right, bottom,
+        right, bottom, right, bottom, x, bottom, x, bottom,
+        x, bottom, x, bottom, x, y, x, y,
+    )  # fmt: skip
+    return Path(
+        np.array(flat, float).reshape(4, 4, 2), np.ones(4, bool), np.zeros(1, np.int64), np.ones(1, bool)
+    )

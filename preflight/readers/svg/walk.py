@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from lxml import etree
 
-from preflight.artwork import Hidden, RemarkKind, Shape
+from preflight.artwork import Hidden, Origin, RemarkKind, Shape
 from preflight.curves import Matrix, Path, multiply
 from preflight.readers.svg.clips import viewport_clip
 from preflight.readers.svg.document import href
@@ -15,7 +15,8 @@ from preflight.readers.svg.markers import draw_markers, has_markers, paint_order
 from preflight.readers.svg.outlines import SHAPES, Outline, geometry, outline
 from preflight.readers.svg.paints import paint, stroke
 from preflight.readers.svg.placing import conditions_hold, enter, named
-from preflight.readers.svg.state import Context, Scene
+from preflight.readers.svg.state import Context, Scene, sane, within_reach
+from preflight.readers.svg.style import Style
 from preflight.readers.svg.text import draw_text
 from preflight.readers.svg.values import MM_PER_PX
 from preflight.readers.svg.viewport import fit_or_identity, view_box
@@ -43,7 +44,7 @@ def draw_inside(scene: Scene, element: etree._Element, local: str, context: Cont
 
 
 def _visit(scene: Scene, element: etree._Element, local: str, context: Context, work: Work) -> None:
-    scene.budget.spend("nodes")
+    scene.visit()
     inside = enter(scene, element, local, context)
     if inside is None:
         return
@@ -107,7 +108,7 @@ def _at(context: Context, path: str, depth: int) -> Context:
     return Context(
         context.matrix, context.style, context.viewport, path, context.opacity, context.clips,
         context.hidden, context.layers, depth, context.chain, context.context_fill,
-        context.context_stroke, context.in_marker,
+        context.context_stroke,
     )  # fmt: skip
 
 
@@ -119,43 +120,84 @@ def _unstill(scene: Scene, element: etree._Element, local: str, context: Context
 def _shape(scene: Scene, element: etree._Element, local: str, context: Context) -> None:
     style = context.style
     drawn = _outline(scene, element, local, context)
-    for child in element:
-        child_local = scene.document.local(child)
-        if child_local in _ANIMATIONS:
-            _unstill(scene, child, child_local, context)
+    if len(element):
+        for child in element:
+            child_local = scene.document.local(child)
+            if child_local in _ANIMATIONS:
+                _unstill(scene, child, child_local, context)
     origin = scene.origin(element, local, context)
-    for kind, what in drawn.errors:
-        scene.say(RemarkKind.PATH_ERROR if kind == "path" else RemarkKind.BAD_VALUE, what, origin)
     path = drawn.path
+    if drawn.errors:
+        _complain(scene, drawn, context, origin)
     if not len(path.controls):
         return
     scene.budget.spend("path_segments", len(path.controls))
+    look = _look(style)
     hidden = context.hidden
-    if hidden is None and style.get("visibility").lower() != "visible":
+    if hidden is None and not look.visible:
         hidden = Hidden.NOT_VISIBLE
     matrix = context.matrix
+    if not sane(matrix) or not within_reach(matrix, drawn.reach):
+        scene.say(RemarkKind.BAD_VALUE, f"{local} lies more than 10 km away, left out", origin)
+        return
     fill = paint(scene, style, "fill", context, path=path, origin=origin)
     line = stroke(scene, style, context, path=path, origin=origin)
-    if line is not None and style.own.get("vector-effect", "").lower() == "non-scaling-stroke":
+    if line is not None and not within_reach(matrix, line.width):
+        scene.say(RemarkKind.BAD_VALUE, f"stroke of {local} is wider than 10 km, left out", origin)
+        line = None
+    if look.non_scaling and line is not None:
         path, matrix = _host_space(scene, path, matrix)
-    marked = has_markers(style) and not scene.measuring
-    order = paint_order(style.get("paint-order")) or ("fill", "stroke", "markers")
     shape = Shape(
         path=path,
         matrix=matrix,
         origin=origin,
         fill=fill,
-        evenodd=style.get("fill-rule").lower() == "evenodd",
+        evenodd=look.evenodd,
         stroke=line,
-        stroke_first=order.index("stroke") < order.index("fill"),
+        stroke_first=look.stroke_first,
         opacity=context.opacity,
         clips=context.clips,
         hidden=hidden,
     )
-    if marked:
-        _marked(scene, element, shape, drawn, replace(context, hidden=hidden), order=order)
+    if look.marked and not scene.measuring:
+        _marked(scene, element, shape, drawn, replace(context, hidden=hidden), order=look.order)
     else:
         scene.emit(shape, context)
+
+
+def _complain(scene: Scene, drawn: Outline, context: Context, origin: Origin) -> None:
+    known = len(drawn.path.controls) and sane(context.matrix) and within_reach(context.matrix, drawn.reach)
+    box = drawn.path.mapped(context.matrix).bounds() if known else None
+    for kind, what in drawn.errors:
+        scene.say(RemarkKind.PATH_ERROR if kind == "path" else RemarkKind.BAD_VALUE, what, origin, box)
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What a style says about every shape drawn in it; worked out once a style."""
+
+    visible: bool
+    evenodd: bool
+    marked: bool
+    non_scaling: bool
+    order: tuple[str, ...]
+    stroke_first: bool
+
+
+def _look(style: Style) -> _Look:
+    known: _Look | None = style.cache.get("look")
+    if known is None:
+        order = paint_order(style.get("paint-order")) or ("fill", "stroke", "markers")
+        known = _Look(
+            visible=style.get("visibility").lower() == "visible",
+            evenodd=style.get("fill-rule").lower() == "evenodd",
+            marked=has_markers(style),
+            non_scaling=style.get("vector-effect").lower() == "non-scaling-stroke",
+            order=order,
+            stroke_first=order.index("stroke") < order.index("fill"),
+        )
+        style.cache["look"] = known
+    return known
 
 
 def _marked(
@@ -234,7 +276,7 @@ def _use(scene: Scene, use: etree._Element, context: Context, work: Work) -> Non
     if not link.startswith("#"):
         scene.say(RemarkKind.EXTERNAL_REFERENCE, f"use of {link}, left out", origin)
         return
-    target = scene.document.ids.get(link[1:])
+    target = scene.document.target(link)
     local = scene.document.local(target) if target is not None else ""
     if target is None:
         scene.say(RemarkKind.MISSING_REFERENCE, f"use of {link}, left out", origin)
@@ -300,6 +342,13 @@ def _nested_svg(
     box = view_box(element.get("viewBox"))
     step = fit_or_identity(box, element.get("preserveAspectRatio"), width, height)
     if step is None:
+        return
+    if not sane(multiply(placed.matrix, step)):
+        scene.say(
+            RemarkKind.BAD_VALUE,
+            "size or viewBox out of range, left out",
+            scene.origin(element, "svg", context),
+        )
         return
     clips = context.clips
     if context.style.own.get("overflow", "hidden").lower() not in ("visible", "auto"):
