@@ -18,6 +18,7 @@ from preflight.curves import Ints
 from preflight.films import Film, Meaning, films_of, meaning_of
 from preflight.geometry.appearance import Painting, paint, union
 from preflight.job import Job
+from preflight.result import Difference, differences
 
 
 class Analysis:
@@ -114,6 +115,11 @@ class Analysis:
     def cut_length(self) -> float:
         """Length of all knife lines, mm."""
         return float(self.painting.lengths[list(self.knife_shapes())].sum())
+
+    @cached_property
+    def differences(self) -> list[Difference]:
+        """Where each film, cut and weeded, would not look like the artwork."""
+        return differences(self)
 
     @cached_property
     def standing(self) -> BaseGeometry:

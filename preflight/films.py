@@ -75,6 +75,11 @@ class Film:
         return self._analysis.job.limits_for(self.spec)
 
     @property
+    def has_holes(self) -> bool:
+        """Whether shapes in the substrate's colour are cut out of this film."""
+        return bool(self._holes)
+
+    @property
     def roll(self) -> Roll | None:
         """The roll it is cut from; None: not stated."""
         return self._analysis.job.roll_for(self.spec)

@@ -136,6 +136,11 @@ def mm(value: float) -> str:
     return f"{value:.1f} mm" if abs(value) < 100 else f"{value:.0f} mm"
 
 
+def area(value: float) -> str:
+    """Return an area for a message, in mm2 below 100 mm2, else in cm2."""
+    return f"{value:.1f} mm²" if value < 100 else f"{value / 100:.1f} cm²"
+
+
 def counted(number: int, one: str, many: str | None = None) -> str:
     """Return "1 place" or "3 places"."""
     return f"{number} {one if number == 1 else many or one + 's'}"
