@@ -1,0 +1,440 @@
+"""Where a region, or the space between its parts, is narrower than a limit.
+
+Two looks are taken, and each covers what the other cannot see. The locally shortest chords from wall
+to wall (`preflight.geometry.walls`) find every neck and measure it exactly. What opening with half
+the limit removes finds what hangs on one side only, or on none: limbs, spikes and slivers. The
+opening is only made in windows round the places that the walls make suspect, so artwork with no
+walls near each other costs one search for near edges.
+
+Corners are quiet: what opening removes and what touches the rest on one side counts only where it reaches more
+than four radii (twice the limit) past it. The tip of a straight corner of angle a reaches 1 / sin(a / 2) - 1
+radii, so corners blunter than 2 asin(1 / 5), 23.1 degrees, stay quiet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
+from shapely.geometry.base import BaseGeometry
+
+from preflight.curves import Bools, Ints
+from preflight.geometry.walls import Chords, Walls, near_pairs, shortest_chords, tapering_chords, walls_of
+
+Coordinate = tuple[float, float]
+Box = tuple[float, float, float, float]
+
+_REACH = 4.0
+"""Radii past the rest from which on something held on one side counts."""
+_ROUND = 1.02
+"""The opening dilates by this much more than it eroded: flattened arcs would leave films along curves."""
+_QUADRANT = 16
+"""Chords a quadrant of the opening's arcs; with `_ROUND` no arc falls short of its circle."""
+_TIP = 0.1
+"""A limb whose end is below this share of the limit is pointed."""
+
+
+class ThinKind(StrEnum):
+    """What sort of place is too narrow."""
+
+    NECK = "neck"
+    """Wide on both sides, or a limb of some width that hangs on one side."""
+    SLIVER = "sliver"
+    """Nowhere as wide as the limit and held by nothing."""
+    SPIKE = "spike"
+    """A long point."""
+
+
+@dataclass(frozen=True, slots=True)
+class ThinPart:
+    """One place that is too narrow. Lengths in mm.
+
+    ``width`` is the length of ``chord``, the shortest line from wall to wall that is locally shortest.
+    A piece without such a line is measured where it is widest (sliver) or half way along (spike).
+    ``area`` in mm² is what is thinner than the limit there; 0 for a pinch between two wide parts.
+    """
+
+    kind: ThinKind
+    width: float
+    chord: tuple[Coordinate, Coordinate]
+    box: Box
+    point: Coordinate
+    area: float
+
+
+def thin_parts(
+    region: BaseGeometry, width: float, *, tolerance: float = 0.01, walls: Walls | None = None
+) -> list[ThinPart]:
+    """Return every place where ``region`` is narrower than ``width`` mm, narrowest first.
+
+    ``tolerance`` is the chord error in mm the region was flattened with; widths are right to twice
+    that. A part counts when it is narrower than ``width`` by more than `noise_margin`, so that a part
+    exactly as wide as the limit stays quiet however its curves were flattened. ``walls`` may be given
+    where they are known (`known_walls`), to save their making.
+
+    Raises ValueError for a width or tolerance that is not positive.
+    """
+    return _Search(region, width, tolerance, walls, gaps=False).places()
+
+
+def narrow_gaps(
+    region: BaseGeometry, width: float, *, tolerance: float = 0.01, walls: Walls | None = None
+) -> list[ThinPart]:
+    """Return every place where the space between and within the parts of ``region`` is narrower than ``width`` mm.
+
+    Counters of letters, gaps between two parts, and slits that are open to the outside all count.
+    Otherwise as `thin_parts`.
+    """
+    return _Search(region, width, tolerance, walls, gaps=True).places()
+
+
+def known_walls(region: BaseGeometry, tolerance: float = 0.01) -> Walls:
+    """Return the walls of ``region`` for both `thin_parts` and `narrow_gaps` at this ``tolerance``."""
+    return walls_of(region, tolerance / 10)
+
+
+def noise_margin(width: float, tolerance: float) -> float:
+    """Return by how much a part must fall below the limit ``width`` to count: twice the tolerance, at most 2 %."""
+    return min(2 * tolerance, width / 50)
+
+
+@dataclass(eq=False)
+class _Window:
+    """A rectangle, and the chords in it (all indices into the search's)."""
+
+    frame: Polygon
+    chords: Ints
+    tapers: Ints
+
+
+class _Search:
+    """One look for what is narrower than a limit."""
+
+    def __init__(
+        self, region: BaseGeometry, width: float, tolerance: float, walls: Walls | None, *, gaps: bool
+    ) -> None:
+        if not (width > 0 and tolerance > 0):
+            raise ValueError(f"width and tolerance must be above 0 mm, not {width} and {tolerance}")
+        self.width, self.tolerance, self.gaps = width, tolerance, gaps
+        self.limit = width - noise_margin(width, tolerance)
+        self.radius = self.limit / 2
+        self.walls = known_walls(region, tolerance) if walls is None else walls
+        self.tree = shapely.STRtree(self.walls.parts)
+        pairs = near_pairs(self.walls, width)
+        chords, strips = shortest_chords(self.walls, pairs, self.limit, gaps=gaps)
+        # What a chord cuts off within a few of its own lengths is a tooth of the outline, not a part.
+        kept = chords.around > 3 * chords.width
+        self.chords, self.strips = chords.take(kept), strips[kept]
+        tapers, extents = tapering_chords(self.walls, pairs, self.limit, gaps=gaps)
+        kept = _farthest_of_pair(tapers) > width
+        self.tapers, self.extents = tapers.take(kept), extents[kept]
+        self.small = self._small_rings()
+
+    def _small_rings(self) -> npt.NDArray[np.object_]:
+        """Return the boxes of the parts, or of the holes, that may be too small for a disc of the limit."""
+        walls = self.walls
+        rings, owner = shapely.get_rings(walls.parts, return_index=True)
+        outer = np.append(True, owner[1:] != owner[:-1])[: len(rings)]
+        chosen = (walls.perimeter < 8 * self.width) & (outer != self.gaps)
+        return np.asarray(shapely.envelope(rings[chosen]))
+
+    def places(self) -> list[ThinPart]:
+        """Return what was found, narrowest first."""
+        found: list[_Place] = []
+        for window in self._windows():
+            found += _Opened(self, window).places()
+        return [place.part for place in _merged(found, self.width)]
+
+    def _windows(self) -> list[_Window]:
+        """Return rectangles that do not overlap, three limits wider than what is suspect in them."""
+        boxes = np.concatenate((self.strips, self.extents, self.small))
+        if not len(boxes):
+            return []
+        frames = _joined_boxes(shapely.bounds(boxes) + 3 * self.width * np.array([-1, -1, 1, 1]))
+        tree = shapely.STRtree(frames)
+        windows = [_Window(frame, np.zeros(0, np.int64), np.zeros(0, np.int64)) for frame in frames]
+        for name, suspects in (("chords", self.strips), ("tapers", self.extents)):
+            which, frame = tree.query(shapely.centroid(suspects), predicate="intersects")
+            order = np.lexsort((which, frame))
+            which, frame = which[order], frame[order]
+            cuts = np.searchsorted(frame, np.arange(len(frames) + 1))
+            for k, window in enumerate(windows):
+                setattr(window, name, which[cuts[k] : cuts[k + 1]])
+        return windows
+
+    def material(self, frame: Polygon) -> list[Polygon]:
+        """Return what is judged within a rectangle: the parts, or for gaps the space they leave."""
+        near = np.sort(self.tree.query(frame))
+        parts: list[Polygon] = []
+        for part in self.walls.parts[near]:
+            inside = part if _holds(frame, part) else part.intersection(frame)
+            parts += _areas(inside)
+        if not self.gaps:
+            return parts
+        return _areas(frame.difference(MultiPolygon(parts)))
+
+
+def _farthest_of_pair(chords: Chords) -> npt.NDArray[np.float64]:
+    """Return for each chord the longest way round among the chords between the same two edges."""
+    edges = np.sort(np.stack((chords.first, chords.second), axis=1), axis=1)
+    _, pair = np.unique(edges, axis=0, return_inverse=True)
+    longest = np.zeros(len(chords))
+    np.maximum.at(longest, pair.ravel(), chords.around)
+    return longest[pair.ravel()]
+
+
+def _holds(frame: Polygon, part: Polygon) -> bool:
+    a, b = frame.bounds, part.bounds
+    return a[0] <= b[0] and a[1] <= b[1] and b[2] <= a[2] and b[3] <= a[3]
+
+
+def _areas(shape: BaseGeometry) -> list[Polygon]:
+    return [p for p in shapely.get_parts(shape) if isinstance(p, Polygon) and p.area > 0]
+
+
+def _joined_boxes(bounds: npt.NDArray[np.float64]) -> npt.NDArray[np.object_]:
+    """Return rectangles that cover ``bounds`` (n, 4), joined until no two of them overlap."""
+    while True:
+        boxes = np.asarray(shapely.box(*bounds.T))
+        group = _groups(len(boxes), *shapely.STRtree(boxes).query(boxes, predicate="intersects"))
+        count = int(group.max()) + 1
+        if count == len(boxes):
+            return boxes
+        joined = np.concatenate((np.full((count, 2), np.inf), np.full((count, 2), -np.inf)), axis=1)
+        np.minimum.at(joined[:, :2], group, bounds[:, :2])
+        np.maximum.at(joined[:, 2:], group, bounds[:, 2:])
+        bounds = joined
+
+
+def _groups(count: int, first: Ints, second: Ints) -> Ints:
+    """Return a number for each of ``count`` things: the same where pairs connect them, in order of appearance."""
+    parent = np.arange(count)
+    while True:
+        low = np.minimum(parent[first], parent[second])
+        before = parent.copy()
+        np.minimum.at(parent, parent[first], low)
+        np.minimum.at(parent, parent[second], low)
+        parent = parent[parent]
+        if np.array_equal(before, parent):
+            return np.unique(parent, return_inverse=True)[1]
+
+
+@dataclass(frozen=True, eq=False)
+class _Place:
+    """A place found, and its shape for joining it with its neighbours."""
+
+    part: ThinPart
+    shape: BaseGeometry
+
+
+class _Opened:
+    """One window, and what opening removes in it."""
+
+    def __init__(self, search: _Search, window: _Window) -> None:
+        self.search, self.window = search, window
+        radius = search.radius
+        wide = box(*(np.array(window.frame.bounds) + 2.1 * search.width * np.array([-1, -1, 1, 1])))
+        self.material = np.array(search.material(wide), dtype=object)
+        eroded = shapely.buffer(self.material, -radius, quad_segs=_QUADRANT)
+        grown = shapely.buffer(eroded, _ROUND * radius, quad_segs=_QUADRANT)
+        self.cores = shapely.get_parts(eroded)
+        self.cores = self.cores[~shapely.is_empty(self.cores)]
+        self.rest = shapely.union_all(grown) if len(grown) else Polygon()
+        removed = shapely.get_parts(shapely.difference(self.material, grown))
+        self.removed = removed[(shapely.get_dimensions(removed) == 2) & ~shapely.is_empty(removed)]
+        shapely.prepare(self.material)
+        self.chords = self._clear(search.chords.take(window.chords))
+        self.tapers = search.tapers.take(window.tapers)
+        self.parted = self._parted(self.chords)
+
+    def _clear(self, chords: Chords) -> Chords:
+        """Keep the chords with nothing in their way."""
+        if not len(chords) or not len(self.material):
+            return chords.take(np.zeros(0, np.int64))
+        step = chords.head - chords.tail
+        ends = np.stack((chords.tail + 0.02 * step, chords.tail + 0.98 * step), axis=1)
+        lines = shapely.linestrings(ends)
+        which, _ = shapely.STRtree(self.material).query(lines, predicate="within")
+        touching = np.flatnonzero(chords.width < 1e-6 * self.search.width)
+        return chords.take(np.union1d(which, touching))
+
+    def _parted(self, chords: Chords) -> Bools:
+        """Say which chords have wide material on both sides: those are necks.
+
+        A chord between two rings always has; so has one that cuts off a piece far longer than what
+        a limb could be without being reported as such.
+        """
+        parted = np.isinf(chords.around) | (chords.around > 20 * self.search.width)
+        middles = shapely.point_on_surface(self.cores)
+        for k in np.flatnonzero(~parted):
+            piece = self._cut_off(chords, int(k))
+            parted[k] = bool(len(middles)) and bool(shapely.contains(piece, middles).any())
+        return parted
+
+    def _cut_off(self, chords: Chords, k: int) -> BaseGeometry:
+        """Return the piece that chord ``k`` cuts off along the shorter way round its ring."""
+        walls = self.search.walls
+        ring = walls.ring[chords.first[k]]
+        points = walls.ring_points(int(ring))
+        base = int(np.searchsorted(walls.ring, ring))
+        a, b = int(chords.first[k]) - base, int(chords.second[k]) - base
+        one = np.concatenate((chords.tail[k][None], _between(points, a, b), chords.head[k][None]))
+        other = np.concatenate((chords.head[k][None], _between(points, b, a), chords.tail[k][None]))
+        lengths = [np.hypot(*np.diff(way, axis=0).T).sum() for way in (one, other)]
+        way = one if lengths[0] <= lengths[1] else other
+        piece = Polygon(way) if len(way) > 3 else Polygon()
+        return piece if piece.is_valid else shapely.make_valid(piece)
+
+    def places(self) -> list[_Place]:
+        """Return the places found in this window."""
+        found: list[_Place] = []
+        used = np.zeros(len(self.chords), bool)
+        suspects = _lines(self.chords), _lines(self.tapers)
+        for shape in self.removed:
+            inside = _mostly_in(shape, suspects[0])
+            tapering = _mostly_in(shape, suspects[1])
+            place = self._judge(shape, inside, tapering)
+            if place is not None:
+                used |= inside
+                found.append(place)
+        loose = np.flatnonzero(self.parted & ~used)
+        found += [self._pinch(int(k)) for k in loose]
+        return found
+
+    def _judge(self, shape: Polygon, inside: Bools, tapering: Bools) -> _Place | None:
+        """Return what a removed piece is, or None for a quiet one and for one that is not suspect."""
+        held = not self.rest.is_empty and shape.distance(self.rest) < 1e-6 * self.search.width
+        if not held and shape.within(self.window.frame):
+            return self._sliver(shape, inside)
+        necks = np.flatnonzero(inside & self.parted)
+        if len(necks):
+            return self._place(ThinKind.NECK, shape, necks)
+        if not (inside.any() or tapering.any()):
+            return None
+        points = np.asarray(shapely.points(shapely.get_coordinates(shape)))
+        contact = points[shapely.distance(points, self.rest) < 1e-6 * self.search.width]
+        if not len(contact):
+            return None
+        mouth = shapely.union_all(contact)
+        reach = shapely.distance(points, mouth)
+        if reach.max() <= _REACH * self.search.radius + self.search.tolerance:
+            return None
+        return self._limb(shape, inside, tapering, shapely.shortest_line(points[int(reach.argmax())], mouth))
+
+    def _sliver(self, shape: Polygon, inside: Bools) -> _Place:
+        long = np.flatnonzero(inside & (self.chords.around > 5 * self.chords.width))
+        if len(long):
+            return self._place(ThinKind.SLIVER, shape, long)
+        return _Place(_part(ThinKind.SLIVER, *self._widest(shape), shape), shape)
+
+    def _limb(self, shape: Polygon, inside: Bools, tapering: Bools, axis: LineString) -> _Place:
+        long = np.flatnonzero(inside & (self.chords.around > 5 * self.chords.width))
+        if len(long):
+            return self._place(ThinKind.NECK, shape, long)
+        tapers, walls = self.tapers, self.search.walls
+        ends = np.flatnonzero(tapering)
+        pointed = (walls.after[tapers.first[ends]] == tapers.second[ends]) | (
+            walls.after[tapers.second[ends]] == tapers.first[ends]
+        )
+        if len(ends) and not pointed.any():
+            least = ends[int(tapers.width[ends].argmin())]
+            if tapers.width[least] > max(_TIP * self.search.width, 4 * self.search.tolerance):
+                return _Place(_part(ThinKind.NECK, tapers.tail[least], tapers.head[least], shape), shape)
+        a, b = self._half_way(shape, axis)
+        return _Place(_part(ThinKind.SPIKE, a, b, shape), shape)
+
+    def _half_way(self, shape: Polygon, axis: LineString) -> tuple[Coordinate, Coordinate]:
+        """Return the chord across ``shape`` half way along the line from its tip to its mouth."""
+        tip, foot = np.array(axis.coords)
+        middle, step = (foot + tip) / 2, foot - tip
+        across = np.array([-step[1], step[0]]) / np.hypot(*step) * 2 * self.search.width
+        cut = shape.intersection(LineString([middle - across, middle + across]))
+        pieces = [p for p in shapely.get_parts(cut) if p.geom_type == "LineString" and not p.is_empty]
+        if not pieces:
+            # The tip is bent away from the line: the piece's widest place is what can be told.
+            return self._widest(shape)
+        nearest = min(pieces, key=lambda piece: piece.distance(Point(middle)))
+        return _ends(nearest)
+
+    def _widest(self, shape: Polygon) -> tuple[Coordinate, Coordinate]:
+        radius = shapely.maximum_inscribed_circle(shape, tolerance=self.search.tolerance / 4)
+        (x, y), (u, v) = _ends(radius)
+        return (2 * x - u, 2 * y - v), (u, v)
+
+    def _place(self, kind: ThinKind, shape: Polygon, chords: Ints) -> _Place:
+        best = chords[int(self.chords.width[chords].argmin())]
+        return _Place(_part(kind, self.chords.tail[best], self.chords.head[best], shape), shape)
+
+    def _pinch(self, k: int) -> _Place:
+        line = LineString([self.chords.tail[k], self.chords.head[k]])
+        return _Place(_part(ThinKind.NECK, *_ends(line), line), line)
+
+
+def _ends(line: BaseGeometry) -> tuple[Coordinate, Coordinate]:
+    (a, b), (u, v) = shapely.get_coordinates(line)[[0, -1]].tolist()
+    return (a, b), (u, v)
+
+
+def _between(points: npt.NDArray[np.float64], a: int, b: int) -> npt.NDArray[np.float64]:
+    """Return the vertices passed going on from within edge ``a`` to within edge ``b``."""
+    if a < b:
+        return points[a + 1 : b + 1]
+    return np.concatenate((points[a + 1 :], points[: b + 1]))
+
+
+def _lines(chords: Chords) -> npt.NDArray[np.object_]:
+    return np.asarray(shapely.linestrings(np.stack((chords.tail, chords.head), axis=1)))
+
+
+def _mostly_in(shape: Polygon, lines: npt.NDArray[np.object_]) -> Bools:
+    """Say which lines have more than half their length in ``shape``."""
+    if not len(lines):
+        return np.zeros(0, bool)
+    inside = np.zeros(len(lines), bool)
+    near = np.flatnonzero(shapely.intersects(lines, shape))
+    length = shapely.length(lines[near])
+    inside[near] = shapely.length(shapely.intersection(lines[near], shape)) > 0.5 * length
+    return inside
+
+
+def _part(kind: ThinKind, a: Coordinate, b: Coordinate, shape: BaseGeometry) -> ThinPart:
+    first, second = sorted(((float(a[0]), float(a[1])), (float(b[0]), float(b[1]))))
+    x0, y0, x1, y1 = shape.bounds
+    return ThinPart(
+        kind,
+        float(np.hypot(second[0] - first[0], second[1] - first[1])),
+        (first, second),
+        (x0, y0, x1, y1),
+        ((first[0] + second[0]) / 2, (first[1] + second[1]) / 2),
+        float(shape.area),
+    )
+
+
+def _merged(found: list[_Place], width: float) -> list[_Place]:
+    """Join places of one kind that lie within an eighth of the limit of each other; return them narrowest first."""
+    if not found:
+        return []
+    shapes = np.array([place.shape for place in found], dtype=object)
+    first, second = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=width / 8)
+    kinds = np.array([place.part.kind for place in found])
+    same = kinds[first] == kinds[second]
+    group = _groups(len(found), first[same], second[same])
+    joined = []
+    for number in range(int(group.max()) + 1):
+        members = [found[k] for k in np.flatnonzero(group == number)]
+        best = min(members, key=_order)
+        whole = shapely.union_all([m.shape for m in members]) if len(members) > 1 else best.shape
+        part = ThinPart(
+            best.part.kind, best.part.width, best.part.chord, whole.bounds, best.part.point, float(whole.area)
+        )
+        joined.append(_Place(part, whole))
+    return sorted(joined, key=_order)
+
+
+def _order(place: _Place) -> tuple[float, float, float]:
+    part = place.part
+    return (round(part.width, 6), round(part.point[1], 6), round(part.point[0], 6))

@@ -1,0 +1,308 @@
+"""Walls of a region as arrays, and the chords between facing walls that are locally shortest.
+
+A chord runs from wall to wall through the material (or, for gaps, through the open). It is locally
+shortest where neither end can move along its wall to shorten it. On polygons that leaves three forms:
+from a vertex square to an edge, from vertex to vertex, and between two parallel edges. Every one of
+them is found, exactly, from pairs of edges whose boxes come near each other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from preflight.curves import Bools, Floats, Ints
+
+_SLACK = np.sin(np.radians(0.75))
+"""How far off square a chord may be and still count: walls that flattening has left slightly askew."""
+_FACING = np.cos(np.radians(35.0))
+"""Walls within 35 degrees of facing each other squarely can bound a spike that is long for its width."""
+
+_DEEP = 0.7
+"""Share of the limit at which a tapering strip is cut: there it is clear of the disc that sits in its mouth."""
+
+
+@dataclass(frozen=True, eq=False)
+class Walls:
+    """All edges of a region's rings, material on the left of each.
+
+    ``start``, ``along`` (unit) and ``normal`` (n, 2, into the material), ``size`` (n,); ``before`` and
+    ``after`` (n,) the neighbours in the ring; ``ring`` and ``part`` (n,) what each belongs to;
+    ``run`` (n,) the way along the ring to the edge's start; ``perimeter`` (rings,); ``parts`` the polygons.
+    """
+
+    start: Floats
+    along: Floats
+    size: Floats
+    before: Ints
+    after: Ints
+    ring: Ints
+    part: Ints
+    run: Floats
+    perimeter: Floats
+    parts: npt.NDArray[np.object_]
+
+    @property
+    def normal(self) -> Floats:
+        """Unit normals into the material, (n, 2)."""
+        return np.stack((-self.along[:, 1], self.along[:, 0]), axis=1)
+
+    @property
+    def end(self) -> Floats:
+        """Ends of the edges, (n, 2)."""
+        return self.start[self.after]
+
+    def ring_points(self, ring: int) -> Floats:
+        """Return the vertices of one ring, (m, 2)."""
+        first, last = np.searchsorted(self.ring, (ring, ring + 1))
+        return self.start[first:last]
+
+
+def polygons_of(region: BaseGeometry) -> list[Polygon]:
+    """Return the polygons of any geometry, mended first where it is invalid; what has no area is left out."""
+    if not region.is_valid:
+        region = shapely.make_valid(region)
+    found: list[Polygon] = []
+    for part in shapely.get_parts(region):
+        if isinstance(part, Polygon) and part.area > 0:
+            found.append(part)
+        elif isinstance(part, MultiPolygon):
+            found += [p for p in part.geoms if p.area > 0]
+    return found
+
+
+def walls_of(region: BaseGeometry, tolerance: float) -> Walls:
+    """Return the walls of ``region``; vertices that move no edge by more than ``tolerance`` mm are left out."""
+    parts = np.array(polygons_of(region), dtype=object)
+    if not len(parts):
+        none, index = np.zeros(0), np.zeros(0, np.int64)
+        return Walls(np.zeros((0, 2)), np.zeros((0, 2)), none, index, index, index, index, none, none, parts)
+    parts = np.asarray(shapely.orient_polygons(parts))
+    rings, owner = shapely.get_rings(parts, return_index=True)
+    points, ring = shapely.get_coordinates(_thinned(rings, tolerance), return_index=True)
+    # Each ring repeats its first point at its end.
+    last = np.append(ring[1:] != ring[:-1], True)
+    keep = ~last
+    step = np.zeros_like(points)
+    step[:-1] = np.diff(points, axis=0)
+    size = np.hypot(step[:, 0], step[:, 1])
+    keep &= size > 0
+    start, step, size, ring = points[keep], step[keep], size[keep], ring[keep]
+    count = len(start)
+    firsts = np.flatnonzero(np.append(True, ring[1:] != ring[:-1])) if count else np.zeros(0, np.int64)
+    lasts = np.append(firsts[1:], count) - 1
+    after, before = np.arange(1, count + 1), np.arange(-1, count - 1)
+    after[lasts], before[firsts] = firsts, lasts
+    run = np.cumsum(size) - size
+    lead = np.zeros(len(rings))
+    lead[ring[firsts]] = run[firsts]
+    perimeter = np.asarray(np.bincount(ring, size, minlength=len(rings)), float)
+    return Walls(
+        start, step / size[:, None], size, before, after, ring, owner[ring], run - lead[ring], perimeter, parts
+    )  # fmt: skip
+
+
+def _thinned(rings: npt.NDArray[np.object_], tolerance: float) -> npt.NDArray[np.object_]:
+    """Return the rings with fewer vertices; one that would fall together is kept as it is."""
+    thin = np.asarray(shapely.simplify(rings, tolerance, preserve_topology=False))
+    lost = shapely.is_empty(thin) | (shapely.get_num_coordinates(thin) < 4)
+    return np.where(lost, rings, thin)
+
+
+@dataclass(frozen=True, eq=False)
+class Chords:
+    """Chords (n,) between walls: ``tail`` and ``head`` (n, 2), ``width`` (n,) in mm, the edges they are on.
+
+    ``around`` (n,) is the shorter way along the ring from end to end, infinite between two rings.
+    """
+
+    tail: Floats
+    head: Floats
+    width: Floats
+    first: Ints
+    second: Ints
+    around: Floats
+
+    def take(self, chosen: Ints | Bools) -> Chords:
+        """Return some of the chords."""
+        return Chords(*(getattr(self, name)[chosen] for name in self.__dataclass_fields__))
+
+    def __len__(self) -> int:
+        return len(self.width)
+
+
+def near_pairs(walls: Walls, reach: float) -> tuple[Ints, Ints]:
+    """Return pairs of edges (i, j), i < j, whose boxes lie within ``reach`` of each other on both axes."""
+    if not len(walls.size):
+        return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    end = walls.end
+    low, high = np.minimum(walls.start, end), np.maximum(walls.start, end)
+    boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
+    wide = shapely.box(low[:, 0] - reach, low[:, 1] - reach, high[:, 0] + reach, high[:, 1] + reach)
+    i, j = shapely.STRtree(boxes).query(wide)
+    ordered = i < j
+    return i[ordered], j[ordered]
+
+
+def shortest_chords(
+    walls: Walls, pairs: tuple[Ints, Ints], limit: float, *, gaps: bool
+) -> tuple[Chords, npt.NDArray[np.object_]]:
+    """Return the locally shortest chords below ``limit`` mm, through the material or through ``gaps``.
+
+    With each comes the box of what it stands for: the chord itself, or for parallel walls the whole
+    strip between them.
+
+    Chords through the material stay within one part. That nothing else stands in a chord's way is
+    not checked here.
+    """
+    i, j = pairs
+    if not gaps:
+        same = walls.part[i] == walls.part[j]
+        i, j = i[same], j[same]
+    sign = -1.0 if gaps else 1.0
+    parallel, strips = _parallel_chords(walls, i, j, limit, sign)
+    found = [
+        _square_chords(walls, i, j, limit, sign),
+        _square_chords(walls, j, i, limit, sign),
+        _corner_chords(walls, i, j, limit, sign),
+    ]
+    spans = [np.concatenate((np.minimum(f[0], f[1]), np.maximum(f[0], f[1])), axis=1) for f in found]
+    columns = zip(*found, parallel, strict=True)
+    chords = _finished(walls, *(np.concatenate(column) for column in columns))
+    return chords, np.asarray(shapely.box(*np.concatenate([*spans, strips]).T))
+
+
+def _finished(walls: Walls, tail: Floats, head: Floats, first: Ints, second: Ints) -> Chords:
+    step = head - tail
+    return Chords(
+        tail,
+        head,
+        np.hypot(step[:, 0], step[:, 1]),
+        first,
+        second,
+        _way_round(walls, tail, head, first, second),
+    )
+
+
+def _way_round(walls: Walls, tail: Floats, head: Floats, first: Ints, second: Ints) -> Floats:
+    a = walls.run[first] + ((tail - walls.start[first]) * walls.along[first]).sum(axis=1)
+    b = walls.run[second] + ((head - walls.start[second]) * walls.along[second]).sum(axis=1)
+    whole = walls.perimeter[walls.ring[first]]
+    way = np.abs(a - b) % whole
+    way = np.minimum(way, whole - way)
+    return np.where(walls.ring[first] == walls.ring[second], way, np.inf)
+
+
+_Found = tuple[Floats, Floats, Ints, Ints]
+
+
+def _holds(walls: Walls, vertex: Ints, toward: Floats, sign: float) -> Bools:
+    """Say where a chord leaving ``vertex`` along the unit vector ``toward`` cannot shorten by moving its end."""
+    ahead = (toward * walls.along[vertex]).sum(axis=1)
+    back = -(toward * walls.along[walls.before[vertex]]).sum(axis=1)
+    inward = walls.normal[vertex] + walls.normal[walls.before[vertex]]
+    return np.asarray((ahead <= _SLACK) & (back <= _SLACK) & (sign * (toward * inward).sum(axis=1) > 0))
+
+
+def _square_chords(walls: Walls, vertex: Ints, edge: Ints, limit: float, sign: float) -> _Found:
+    """Return chords from the start of each edge ``vertex`` square to ``edge``."""
+    place = walls.start[vertex]
+    off = place - walls.start[edge]
+    along = walls.along[edge]
+    ahead = (off * along).sum(axis=1)
+    aside = sign * (off[:, 1] * along[:, 0] - off[:, 0] * along[:, 1])
+    # A vertex that touches the edge counts, with a chord of no length.
+    aside = np.where(np.abs(aside) < 1e-9 * limit, 0.0, aside)
+    good = (ahead > 0) & (ahead < walls.size[edge]) & (aside >= 0) & (aside < limit)
+    # An edge's own ends are no facing wall.
+    good &= (walls.after[edge] != vertex) & (vertex != edge)
+    kept = np.flatnonzero(good)
+    vertex, edge, place = vertex[kept], edge[kept], place[kept]
+    toward = -sign * walls.normal[edge]
+    holds = _holds(walls, vertex, toward, sign)
+    vertex, edge, place, toward = vertex[holds], edge[holds], place[holds], toward[holds]
+    return place, place + aside[kept][holds, None] * toward, vertex, edge
+
+
+def _corner_chords(walls: Walls, i: Ints, j: Ints, limit: float, sign: float) -> _Found:
+    """Return chords between the starts of edges ``i`` and ``j``."""
+    step = walls.start[j] - walls.start[i]
+    size = np.hypot(step[:, 0], step[:, 1])
+    kept = np.flatnonzero((size < limit) & (walls.after[i] != j) & (walls.after[j] != i))
+    i, j, step, size = i[kept], j[kept], step[kept], size[kept]
+    toward = np.divide(step, size[:, None], out=np.zeros_like(step), where=size[:, None] > 0)
+    # Walls that touch in a point are as near as can be, whatever their directions.
+    holds = (size == 0) | (_holds(walls, i, toward, sign) & _holds(walls, j, -toward, sign))
+    i, j = i[holds], j[holds]
+    return walls.start[i], walls.start[j], i, j
+
+
+def _parallel_chords(walls: Walls, i: Ints, j: Ints, limit: float, sign: float) -> tuple[_Found, Floats]:
+    """Return the chords in the middle of where parallel edges run alongside each other, and those strips' boxes."""
+    a, b = walls.along[i], walls.along[j]
+    turned = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) <= _SLACK
+    kept = np.flatnonzero(turned & ((a * b).sum(axis=1) < 0))
+    i, j, a = i[kept], j[kept], a[kept]
+    off = walls.start[j] - walls.start[i]
+    from_j = (off * a).sum(axis=1)
+    to_j = from_j + (walls.along[j] * a).sum(axis=1) * walls.size[j]
+    low, high = np.maximum(0, to_j), np.minimum(walls.size[i], from_j)
+    middle = (low + high) / 2
+    tail = walls.start[i] + middle[:, None] * a
+    rest = ((tail - walls.start[j]) * walls.along[j]).sum(axis=1)
+    head = walls.start[j] + rest[:, None] * walls.along[j]
+    step = head - tail
+    aside = sign * (step * walls.normal[i]).sum(axis=1)
+    good = (high > low) & (aside > 0) & (np.hypot(step[:, 0], step[:, 1]) < limit)
+    corners = np.stack([walls.start[i] + low[:, None] * a, walls.start[i] + high[:, None] * a])[:, good]
+    corners = np.concatenate((corners, corners + step[good]))
+    strips = np.concatenate((corners.min(axis=0), corners.max(axis=0)), axis=1)
+    return (tail[good], head[good], i[good], j[good]), strips
+
+
+def tapering_chords(
+    walls: Walls, pairs: tuple[Ints, Ints], limit: float, *, gaps: bool
+) -> tuple[Chords, npt.NDArray[np.object_]]:
+    """Return chords between walls of one ring that face each other at up to 35 degrees, and their strips' boxes.
+
+    For each pair these are the chords from the ends of what lies nearer than ``limit`` to the other
+    wall. A spike or a limb that narrows shows in them and has no locally shortest chord.
+    """
+    i, j = pairs
+    chosen = (walls.ring[i] == walls.ring[j]) & ((walls.along[i] * walls.along[j]).sum(axis=1) < -_FACING)
+    i, j = i[chosen], j[chosen]
+    sign = -1.0 if gaps else 1.0
+    found: list[_Found] = []
+    low, high = [], []
+    for one, other in ((i, j), (j, i)):
+        a, b = walls.start[one] - walls.start[other], walls.end[one] - walls.start[other]
+        normal = sign * walls.normal[other]
+        # Distance from the other wall's line, at both ends of this one; clipped to what is below the limit.
+        near, far = (a * normal).sum(axis=1), (b * normal).sum(axis=1)
+        slope = far - near
+        level = np.abs(slope) < 1e-12 * walls.size[one]
+        cut = np.clip(np.divide(_DEEP * limit - near, slope, out=np.zeros_like(near), where=~level), 0, 1)
+        begin = np.where(~level & (near > _DEEP * limit), cut, 0.0)
+        stop = np.where(~level & (far > _DEEP * limit), cut, 1.0)
+        ends = []
+        for share in (begin, stop):
+            place = walls.start[one] + (share * walls.size[one])[:, None] * walls.along[one]
+            ahead = ((place - walls.start[other]) * walls.along[other]).sum(axis=1)
+            head = walls.start[other] + np.clip(ahead, 0, walls.size[other])[:, None] * walls.along[other]
+            step = head - place
+            size = np.hypot(step[:, 0], step[:, 1])
+            good = (size < limit) & (size > 0) & (sign * (step * walls.normal[one]).sum(axis=1) >= 0)
+            good &= sign * (step * walls.normal[other]).sum(axis=1) <= 0
+            found.append((place[good], head[good], one[good], other[good]))
+            ends += [place, head]
+            low.append(good)
+        corners = np.stack(ends)
+        high += [np.concatenate((corners.min(axis=0), corners.max(axis=0)), axis=1)] * 2
+    chords = _finished(walls, *(np.concatenate(columns) for columns in zip(*found, strict=True)))
+    extent = np.concatenate([box[good] for box, good in zip(high, low, strict=True)])
+    return chords, np.asarray(shapely.box(*extent.T))
