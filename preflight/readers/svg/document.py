@@ -121,10 +121,12 @@ def _parser(recover: bool) -> etree.XMLParser:
 def _parse(data: bytes, remarks: list[Remark]) -> etree._Element:
     # White space before the declaration is a fault of many exports, and harmless.
     body = data.lstrip(b" \t\r\n") if data[:1] in b" \t\r\n" else data
+    parser = _parser(recover=False)
     try:
-        return etree.fromstring(body, _parser(recover=False))
+        return etree.fromstring(body, parser)
     except etree.XMLSyntaxError as error:
-        log = list(iter(error.error_log))  # type: ignore[call-overload]  # the stubs lack the iterator
+        # The parser's own log: the error's may hold what other parsers of the process met.
+        log = list(iter(parser.error_log))  # type: ignore[call-overload]  # the stubs lack the iterator
         if log and all(entry.domain_name == "NAMESPACE" for entry in log):
             root = etree.fromstring(body, _parser(recover=True))
             if root is not None:

@@ -341,9 +341,9 @@ def _nested_svg(
     placed = replace(context, matrix=multiply(context.matrix, (1.0, 0.0, 0.0, 1.0, x, y)))
     box = view_box(element.get("viewBox"))
     step = fit_or_identity(box, element.get("preserveAspectRatio"), width, height)
-    if step is None:
-        return
-    if not sane(multiply(placed.matrix, step)):
+    if box is not None and (box.width == 0 or box.height == 0):
+        return  # an empty viewBox disables rendering (SVG 2, 8.6)
+    if step is None or not sane(multiply(placed.matrix, step)):
         scene.say(
             RemarkKind.BAD_VALUE,
             "size or viewBox out of range, left out",
