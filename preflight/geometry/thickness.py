@@ -34,6 +34,7 @@ _ROUND = 1.02
 """The opening dilates by this much more than it eroded: flattened arcs would leave films along curves."""
 _QUADRANT = 16
 """Chords a quadrant of the opening's arcs; with `_ROUND` no arc falls short of its circle."""
+_NONE = np.zeros(0, np.int64)
 _TIP = 0.1
 """A limb whose end is below this share of the limit is pointed."""
 
@@ -154,7 +155,8 @@ class _Search:
         boxes = np.concatenate((self.strips, self.extents, self.small))
         if not len(boxes):
             return []
-        frames = _joined_boxes(shapely.bounds(boxes) + 3 * self.width * np.array([-1, -1, 1, 1]))
+        suspect = _gathered(shapely.bounds(boxes), 3 * self.width)
+        frames = _joined_boxes(suspect + 3 * self.width * np.array([-1, -1, 1, 1]))
         tree = shapely.STRtree(frames)
         windows = [_Window(frame, np.zeros(0, np.int64), np.zeros(0, np.int64)) for frame in frames]
         for name, suspects in (("chords", self.strips), ("tapers", self.extents)):
@@ -196,18 +198,28 @@ def _areas(shape: BaseGeometry) -> list[Polygon]:
     return [p for p in shapely.get_parts(shape) if isinstance(p, Polygon) and p.area > 0]
 
 
+def _gathered(bounds: npt.NDArray[np.float64], cell: float) -> npt.NDArray[np.float64]:
+    """Return one bounding box for all boxes (n, 4) that begin in the same cell of a grid."""
+    _, group = np.unique(np.floor(bounds[:, :2] / cell), axis=0, return_inverse=True)
+    return _bounds_of_groups(bounds, group.ravel())
+
+
+def _bounds_of_groups(bounds: npt.NDArray[np.float64], group: Ints) -> npt.NDArray[np.float64]:
+    count = int(group.max()) + 1
+    joined = np.concatenate((np.full((count, 2), np.inf), np.full((count, 2), -np.inf)), axis=1)
+    np.minimum.at(joined[:, :2], group, bounds[:, :2])
+    np.maximum.at(joined[:, 2:], group, bounds[:, 2:])
+    return joined
+
+
 def _joined_boxes(bounds: npt.NDArray[np.float64]) -> npt.NDArray[np.object_]:
     """Return rectangles that cover ``bounds`` (n, 4), joined until no two of them overlap."""
     while True:
         boxes = np.asarray(shapely.box(*bounds.T))
         group = _groups(len(boxes), *shapely.STRtree(boxes).query(boxes, predicate="intersects"))
-        count = int(group.max()) + 1
-        if count == len(boxes):
+        if int(group.max()) + 1 == len(boxes):
             return boxes
-        joined = np.concatenate((np.full((count, 2), np.inf), np.full((count, 2), -np.inf)), axis=1)
-        np.minimum.at(joined[:, :2], group, bounds[:, :2])
-        np.maximum.at(joined[:, 2:], group, bounds[:, 2:])
-        bounds = joined
+        bounds = _bounds_of_groups(bounds, group)
 
 
 def _groups(count: int, first: Ints, second: Ints) -> Ints:
@@ -241,9 +253,9 @@ class _Opened:
         self.material = np.array(search.material(wide), dtype=object)
         eroded = shapely.buffer(self.material, -radius, quad_segs=_QUADRANT)
         grown = shapely.buffer(eroded, _ROUND * radius, quad_segs=_QUADRANT)
-        self.cores = shapely.get_parts(eroded)
-        self.cores = self.cores[~shapely.is_empty(self.cores)]
-        self.rest = shapely.union_all(grown) if len(grown) else Polygon()
+        cores = shapely.get_parts(eroded)
+        self.cores = shapely.STRtree(shapely.point_on_surface(cores[~shapely.is_empty(cores)]))
+        self.rest = shapely.get_parts(grown)
         removed = shapely.get_parts(shapely.difference(self.material, grown))
         self.removed = removed[(shapely.get_dimensions(removed) == 2) & ~shapely.is_empty(removed)]
         shapely.prepare(self.material)
@@ -269,10 +281,9 @@ class _Opened:
         a limb could be without being reported as such.
         """
         parted = np.isinf(chords.around) | (chords.around > 20 * self.search.width)
-        middles = shapely.point_on_surface(self.cores)
         for k in np.flatnonzero(~parted):
             piece = self._cut_off(chords, int(k))
-            parted[k] = bool(len(middles)) and bool(shapely.contains(piece, middles).any())
+            parted[k] = len(self.cores.query(piece, predicate="contains")) > 0
         return parted
 
     def _cut_off(self, chords: Chords, k: int) -> BaseGeometry:
@@ -293,30 +304,33 @@ class _Opened:
         """Return the places found in this window."""
         found: list[_Place] = []
         used = np.zeros(len(self.chords), bool)
-        suspects = _lines(self.chords), _lines(self.tapers)
-        for shape in self.removed:
-            inside = _mostly_in(shape, suspects[0])
-            tapering = _mostly_in(shape, suspects[1])
-            place = self._judge(shape, inside, tapering)
+        inside, tapering = _mostly_in(self.chords, self.removed), _mostly_in(self.tapers, self.removed)
+        rest = shapely.STRtree(self.rest)
+        touching = _by_second(*rest.query(self.removed, "dwithin", distance=1e-6 * self.search.width)[::-1])
+        for k, shape in enumerate(self.removed):
+            chords = inside.get(k, _NONE)
+            place = self._judge(shape, chords, tapering.get(k, _NONE), self.rest[touching.get(k, _NONE)])
             if place is not None:
-                used |= inside
+                used[chords] = True
                 found.append(place)
-        loose = np.flatnonzero(self.parted & ~used)
-        found += [self._pinch(int(k)) for k in loose]
-        return found
+        return found + [self._pinch(int(k)) for k in np.flatnonzero(self.parted & ~used)]
 
-    def _judge(self, shape: Polygon, inside: Bools, tapering: Bools) -> _Place | None:
-        """Return what a removed piece is, or None for a quiet one and for one that is not suspect."""
-        held = not self.rest.is_empty and shape.distance(self.rest) < 1e-6 * self.search.width
-        if not held and shape.within(self.window.frame):
+    def _judge(
+        self, shape: Polygon, inside: Ints, tapering: Ints, rest: npt.NDArray[np.object_]
+    ) -> _Place | None:
+        """Return what a removed piece is, or None for a quiet one and for one that is not suspect.
+
+        ``inside`` and ``tapering`` are the chords in it, ``rest`` is what it touches of what opening left.
+        """
+        if not len(rest) and shape.within(self.window.frame):
             return self._sliver(shape, inside)
-        necks = np.flatnonzero(inside & self.parted)
+        necks = inside[self.parted[inside]]
         if len(necks):
             return self._place(ThinKind.NECK, shape, necks)
-        if not (inside.any() or tapering.any()):
+        if not (len(inside) or len(tapering)):
             return None
         points = np.asarray(shapely.points(shapely.get_coordinates(shape)))
-        contact = points[shapely.distance(points, self.rest) < 1e-6 * self.search.width]
+        contact = points[shapely.distance(points, shapely.union_all(rest)) < 1e-6 * self.search.width]
         if not len(contact):
             return None
         mouth = shapely.union_all(contact)
@@ -325,18 +339,17 @@ class _Opened:
             return None
         return self._limb(shape, inside, tapering, shapely.shortest_line(points[int(reach.argmax())], mouth))
 
-    def _sliver(self, shape: Polygon, inside: Bools) -> _Place:
-        long = np.flatnonzero(inside & (self.chords.around > 5 * self.chords.width))
+    def _sliver(self, shape: Polygon, inside: Ints) -> _Place:
+        long = inside[self.chords.around[inside] > 5 * self.chords.width[inside]]
         if len(long):
             return self._place(ThinKind.SLIVER, shape, long)
         return _Place(_part(ThinKind.SLIVER, *self._widest(shape), shape), shape)
 
-    def _limb(self, shape: Polygon, inside: Bools, tapering: Bools, axis: LineString) -> _Place:
-        long = np.flatnonzero(inside & (self.chords.around > 5 * self.chords.width))
+    def _limb(self, shape: Polygon, inside: Ints, ends: Ints, axis: LineString) -> _Place:
+        long = inside[self.chords.around[inside] > 5 * self.chords.width[inside]]
         if len(long):
             return self._place(ThinKind.NECK, shape, long)
         tapers, walls = self.tapers, self.search.walls
-        ends = np.flatnonzero(tapering)
         pointed = (walls.after[tapers.first[ends]] == tapers.second[ends]) | (
             walls.after[tapers.second[ends]] == tapers.first[ends]
         )
@@ -390,15 +403,21 @@ def _lines(chords: Chords) -> npt.NDArray[np.object_]:
     return np.asarray(shapely.linestrings(np.stack((chords.tail, chords.head), axis=1)))
 
 
-def _mostly_in(shape: Polygon, lines: npt.NDArray[np.object_]) -> Bools:
-    """Say which lines have more than half their length in ``shape``."""
-    if not len(lines):
-        return np.zeros(0, bool)
-    inside = np.zeros(len(lines), bool)
-    near = np.flatnonzero(shapely.intersects(lines, shape))
-    length = shapely.length(lines[near])
-    inside[near] = shapely.length(shapely.intersection(lines[near], shape)) > 0.5 * length
-    return inside
+def _mostly_in(chords: Chords, shapes: npt.NDArray[np.object_]) -> dict[int, Ints]:
+    """Return for each shape (by index) the chords that have more than half their length in it."""
+    lines = _lines(chords)
+    line, shape = shapely.STRtree(shapes).query(lines, predicate="intersects")
+    inside = shapely.length(shapely.intersection(lines[line], shapes[shape]))
+    kept = inside > 0.5 * chords.width[line]
+    return _by_second(line[kept], shape[kept])
+
+
+def _by_second(first: Ints, second: Ints) -> dict[int, Ints]:
+    """Return the values of ``first`` for each value of ``second``, ascending."""
+    order = np.lexsort((first, second))
+    first, second = first[order], second[order]
+    keys, starts = np.unique(second, return_index=True)
+    return dict(zip(keys.tolist(), np.split(first, starts[1:]), strict=True)) if len(keys) else {}
 
 
 def _part(kind: ThinKind, a: Coordinate, b: Coordinate, shape: BaseGeometry) -> ThinPart:
