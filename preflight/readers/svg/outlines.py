@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 
@@ -17,8 +18,8 @@ from preflight.readers.svg.viewport import rectangle
 
 SHAPES = frozenset(("path", "rect", "circle", "ellipse", "line", "polyline", "polygon"))
 
-_KAPPA = 0.2651521648983954
-"""4/3 tan(pi/16): control length of a cubic for an eighth of the unit circle."""
+_KAPPA = 4 / 3 * math.tan(math.pi / 16)
+"""Control length of a cubic for an eighth of the unit circle."""
 
 _POINTS = re.compile(NUMBER)
 _POINTS_LEXICAL = re.compile(rf"[\s]*+(?:{NUMBER}(?:\s*+(?:,\s*+)?+{NUMBER})*+)?+\s*+")
