@@ -137,15 +137,18 @@ class _Page:
         shown = finding.places[:_MOST_PLACES]
         yield f"{_INDENT}Where ({_counted(finding.places_total, 'place')}):"
         for place in shown:
-            yield self._wrapped(self._place(place, finding.unit), _INDENT + "  ", "- ")
+            # One place alone has the finding's own measure, which stands above already.
+            measured = place.measured if finding.places_total > 1 or finding.measured is None else None
+            at = self._place(place, measured, finding.unit)
+            yield self._wrapped(at, _INDENT + "  ", "- ")
         if (rest := finding.places_total - len(shown)) > 0:
             yield f"{_INDENT}  - and {_counted(rest, 'more place')}"
 
-    def _place(self, place: Place, unit: str | None) -> str:
+    def _place(self, place: Place, measured: float | None, unit: str | None) -> str:
         x, y = place.point
         parts = [f"{self._length(x)} from the left, {self._length(y)} from the top"]
-        if place.measured is not None:
-            parts.append(self._quantity(place.measured, unit))
+        if measured is not None:
+            parts.append(self._quantity(measured, unit))
         if place.id:
             parts.append(f"“{place.id}”")
         elif place.element:

@@ -74,6 +74,14 @@ def test_lengths_in_the_unit_asked_for() -> None:
     assert "Measured: 0.0165 in, limit 0.0315 in." in text
 
 
+def test_one_place_alone_does_not_repeat_the_measure() -> None:
+    alone = THIN.model_copy(update={"places": THIN.places[:1], "places_total": 1})
+    assert to_text(REPORT.model_copy(update={"findings": (alone,)})).count("0.42 mm") == 3
+    unmeasured = alone.model_copy(update={"measured": None, "limit": None})
+    text = to_text(REPORT.model_copy(update={"findings": (unmeasured,)}))
+    assert "33 mm from the top, 0.42 mm, “stem”" in flat(text)
+
+
 def test_what_a_roll_gives() -> None:
     text = flat(to_text(REPORT))
     assert "forest green: fits when turned a quarter. As drawn it is wider than the roll. It takes" in text
