@@ -28,11 +28,11 @@ def live_text() -> Files:
 
 def overlapping_letters() -> Files:
     """Script letters set so tight that they run into each other, one shape a letter."""
-    sheet = Sheet(520, 240, "Wildflower meadow")
-    word = placed(letters("Wildflower", "script", 108, track=-5), 260, 118)
+    sheet = Sheet(520, 240, "Honeycomb tea room")
+    word = placed(letters("Honeycomb", "script", 104, track=-2), 260, 116)
     for number, letter in enumerate(word, 1):
-        sheet.fill(letter, BEET, f"letter-{number}", "wildflower")
-    sheet.fill(line("MEADOW", "black", 66, 260, 198, track=8), GREEN, "meadow")
+        sheet.fill(letter, BEET, f"letter-{number}", "honeycomb")
+    sheet.fill(line("TEA ROOM", "black", 70, 260, 200, track=8), GREEN, "tea-room")
     return {"overlapping-letters.svg": sheet.svg()}
 
 
@@ -241,11 +241,11 @@ def white_unstated() -> Files:
 
 def clipped_shape() -> Files:
     """A row of leaves shown through a round window."""
-    sheet = Sheet(300, 320, "Nature walk")
+    sheet = Sheet(300, 320, "Leaf trail")
     sheet.define(f'<clipPath id="window"><path d="{ellipse(150, 124, 104).data}"/></clipPath>')
     leaves = together([leaf(200, 66).moved(68 + i * 82, 230) for i in range(3)])
     sheet.fill(leaves, LEAF, "leaves", more='clip-path="url(#window)"')
-    sheet.fill(line("NATURE WALK", "black", 38, 150, 286, track=1), GREEN, "nature-walk")
+    sheet.fill(line("LEAF TRAIL", "black", 46, 150, 288, track=1), GREEN, "leaf-trail")
     return {"clipped-shape.svg": sheet.svg()}
 
 

@@ -160,12 +160,12 @@ def harvest_show() -> Files:
         '<linearGradient id="glow" x1="0" y1="0" x2="0" y2="1">'
         f'<stop offset="0" stop-color="#ffd34d"/><stop offset="1" stop-color="{SUN}"/></linearGradient>'
     )
-    sheet.fill(ellipse(450, 148, 84), "url(#glow)", "sun", "ornaments")
+    sheet.fill(ellipse(450, 156, 84), "url(#glow)", "sun", "ornaments")
     for i in range(9):
-        ray = panel(450 + 100, 148 - 6, 34, 12, 6).turned(180 + i * 22.5, 450, 148)
+        ray = panel(450 + 100, 156 - 6, 34, 12, 6).turned(180 + i * 22.5, 450, 156)
         sheet.fill(ray, SUN, f"ray-{i + 1}", "ornaments")
-    sheet.fill(line("Harvest Show", "script", 128, 450, 336), BEET, "title", "lettering")
-    sheet.fill(line("MARROWBY LANE ALLOTMENTS", "black", 52, 450, 422, track=3), GREEN, "where", "lettering")
+    sheet.fill(line("Harvest Show", "script", 128, 450, 342), BEET, "title", "lettering")
+    sheet.fill(line("ALLOTMENTS", "black", 84, 450, 430, track=8), GREEN, "where", "lettering")
     sheet.fill(panel(120, 452, 660, 78, 16), GREEN, "band", "lettering")
     sheet.fill(line("Best marrow wins a spade", "sans", 50, 450, 508, track=1), WHITE, "prize", "lettering")
     sheet.add(

@@ -66,7 +66,7 @@ def chosen(findings: Sequence[Sequence[Spots]]) -> list[Spots]:
 
 def radius(number: int) -> float:
     """Return the radius of the badge for ``number``."""
-    return 11.5 if number < 100 else 14.0
+    return 11.5 if number < 10 else 12.5 if number < 100 else 14.5
 
 
 def arranged(groups: Sequence[Spots], area: Box) -> list[Badge]:
