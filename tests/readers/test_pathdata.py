@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import pytest
 
-from preflight.curves import evaluate
+from preflight.curves import Floats, evaluate
 from preflight.readers.svg.pathdata import arc_cubics, parse_path
 
 
@@ -154,7 +155,7 @@ def test_arc_centres(large: bool, sweep: bool, centre: tuple[float, float]) -> N
     assert len(controls) == (6 if large else 2)  # 270 and 90 degrees in steps of at most 45
 
 
-def _controls(start: tuple[float, float], pieces: list[tuple[float, ...]]) -> np.ndarray:
+def _controls(start: tuple[float, float], pieces: Sequence[tuple[float, ...]]) -> Floats:
     found = []
     for piece in pieces:
         found.append([start, piece[0:2], piece[2:4], piece[4:6]])

@@ -173,7 +173,8 @@ def test_no_stroke(width: str) -> None:
 
 def test_opacities() -> None:
     """CSS Color 4, 4.2: values clamp to 0..1; opacity of groups multiplies."""
-    body = f'<g opacity="0.5"><rect {R} opacity="50%" fill="rgba(1,2,3,.5)" fill-opacity="0.4" stroke="red" stroke-opacity="7"/></g>'
+    paints = 'fill="rgba(1,2,3,.5)" fill-opacity="0.4" stroke="red" stroke-opacity="7"'
+    body = f'<g opacity="0.5"><rect {R} opacity="50%" {paints}/></g>'
     shape = only(drawn(body))
     assert shape.opacity == pytest.approx(0.25)
     assert shape.fill is not None

@@ -107,7 +107,7 @@ def test_every_named_colour() -> None:
     for name in named:
         found = color(name)
         assert found is not None
-        assert found.rgb == ImageColor.colormap[name].lower()
+        assert found.rgb == str(ImageColor.colormap[name]).lower()
     assert tinycss2.color4.parse_color("notacolour") is None
 
 

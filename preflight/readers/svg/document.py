@@ -10,6 +10,7 @@ from lxml import etree
 from preflight.artwork import Remark, RemarkKind
 from preflight.errors import LimitError, ReadError
 from preflight.readers.limits import Budget
+from preflight.readers.svg.values import shortened
 
 SVG_NS = "http://www.w3.org/2000/svg"
 XLINK_NS = "http://www.w3.org/1999/xlink"
@@ -62,24 +63,9 @@ def load(data: bytes, budget: Budget) -> Document:
     """Parse ``data``. Raises `ReadError` (what, which line, what to do) and `LimitError`."""
     remarks: list[Remark] = []
     root = _parse(data, remarks)
-    tag = etree.QName(root)
-    if tag.localname != "svg":
-        raise ReadError(
-            "no-svg-root",
-            f"The file is XML, but not an SVG drawing: it starts with <{tag.localname}>, not <svg>.",
-            "Save the artwork as SVG.",
-        )
-    if tag.namespace == SVG_NS:
-        prefix = f"{{{SVG_NS}}}"
-    elif tag.namespace is None:
-        prefix = ""
-        remarks.append(Remark(RemarkKind.NOTE, "the SVG namespace is not declared"))
-    else:
-        raise ReadError(
-            "no-svg-root",
-            f"The drawing declares a namespace that is not SVG's: “{tag.namespace}”.",
-            "Save the artwork as SVG.",
-        )
+    prefix, remark = _prefix(root)
+    if remark:
+        remarks.append(Remark(RemarkKind.NOTE, remark))
     entities = b"<!ENTITY" in data or b"<\0!\0E\0N\0T" in data or b"\0<\0!\0E\0N\0T" in data
     names: dict[str, str] = {}
     ids: dict[str, etree._Element] = {}
@@ -106,6 +92,26 @@ def load(data: bytes, budget: Budget) -> Document:
     return document
 
 
+def _prefix(root: etree._Element) -> tuple[str, str | None]:
+    """Return what the tags of SVG elements begin with, and a remark where that is unusual."""
+    namespace, _, local = str(root.tag).rpartition("}")
+    if local not in ("svg", "svg:svg"):
+        raise ReadError(
+            "no-svg-root",
+            f"The file is XML, but not an SVG drawing: it starts with <{shortened(local)}>, not <svg>.",
+            "Save the artwork as SVG.",
+        )
+    if namespace == "{" + SVG_NS:
+        return namespace + "}", None
+    if not namespace:
+        return local.removesuffix("svg"), "the SVG namespace is not declared"
+    raise ReadError(
+        "no-svg-root",
+        f"The drawing declares a namespace that is not SVG's: “{shortened(namespace[1:])}”.",
+        "Save the artwork as SVG.",
+    )
+
+
 def _parser(recover: bool) -> etree.XMLParser:
     return etree.XMLParser(
         resolve_entities="internal",  # type: ignore[arg-type]  # the stubs know only booleans
@@ -126,7 +132,7 @@ def _parse(data: bytes, remarks: list[Remark]) -> etree._Element:
         return etree.fromstring(body, parser)
     except etree.XMLSyntaxError as error:
         # The parser's own log: the error's may hold what other parsers of the process met.
-        log = list(iter(parser.error_log))  # type: ignore[call-overload]  # the stubs lack the iterator
+        log = list(iter(parser.error_log))
         if log and all(entry.domain_name == "NAMESPACE" for entry in log):
             root = etree.fromstring(body, _parser(recover=True))
             if root is not None:
@@ -186,6 +192,7 @@ def _syntax_error(error: etree.XMLSyntaxError) -> ReadError:
 def _generator(root: etree._Element) -> str | None:
     """Return what the file's leading comments or attributes say about the program that wrote it."""
     for key, value in root.attrib.items():
-        if etree.QName(key).localname in ("generator", "version") and etree.QName(key).namespace:
+        namespace, _, local = str(key).rpartition("}")
+        if namespace and local in ("generator", "version"):
             return " ".join(str(value).split())[:120]
     return None
