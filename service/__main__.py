@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import sys
 import urllib.error
 import urllib.request
 from collections.abc import Sequence
+from multiprocessing import forkserver
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from service.settings import Settings
 
 HEALTHCHECK_SECONDS = 4.0
+TASKS = "service.tasks"
+"""Named, not imported: importing it would load the library here first."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -37,7 +41,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return _serve(settings)
 
 
+def _begin_loading() -> None:
+    """Start the fork server, which loads the library while this process loads the web framework."""
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload([TASKS])
+    forkserver.ensure_running()
+
+
 def _serve(settings: Settings) -> int:
+    _begin_loading()
     import uvicorn  # noqa: PLC0415  (not for --help and the health check)
 
     from service.app import create_app  # noqa: PLC0415
