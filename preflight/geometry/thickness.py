@@ -304,9 +304,11 @@ class _Opened:
         """Return the places found in this window."""
         found: list[_Place] = []
         used = np.zeros(len(self.chords), bool)
-        inside, tapering = _mostly_in(self.chords, self.removed), _mostly_in(self.tapers, self.removed)
+        # Grown by a hair, so that what lies on an edge is in it whatever the rounding.
+        grown = shapely.buffer(self.removed, 1e-6 * self.search.width, quad_segs=1)
+        inside, tapering = _mostly_in(self.chords, grown), _mostly_in(self.tapers, grown)
         rest = shapely.STRtree(self.rest)
-        touching = _by_second(*rest.query(self.removed, "dwithin", distance=1e-6 * self.search.width)[::-1])
+        touching = _by_second(*rest.query(grown, "intersects")[::-1])
         for k, shape in enumerate(self.removed):
             chords = inside.get(k, _NONE)
             place = self._judge(shape, chords, tapering.get(k, _NONE), self.rest[touching.get(k, _NONE)])
@@ -399,17 +401,17 @@ def _between(points: npt.NDArray[np.float64], a: int, b: int) -> npt.NDArray[np.
     return np.concatenate((points[a + 1 :], points[: b + 1]))
 
 
-def _lines(chords: Chords) -> npt.NDArray[np.object_]:
-    return np.asarray(shapely.linestrings(np.stack((chords.tail, chords.head), axis=1)))
-
-
 def _mostly_in(chords: Chords, shapes: npt.NDArray[np.object_]) -> dict[int, Ints]:
-    """Return for each shape (by index) the chords that have more than half their length in it."""
-    lines = _lines(chords)
-    line, shape = shapely.STRtree(shapes).query(lines, predicate="intersects")
-    inside = shapely.length(shapely.intersection(lines[line], shapes[shape]))
-    kept = inside > 0.5 * chords.width[line]
-    return _by_second(line[kept], shape[kept])
+    """Return for each shape (by index) the chords of which two of three inner points lie in it."""
+    if not len(chords) or not len(shapes):
+        return {}
+    step = chords.head - chords.tail
+    places = np.concatenate([chords.tail + share * step for share in (0.25, 0.5, 0.75)])
+    inner = np.asarray(shapely.points(places))
+    shape, point = shapely.STRtree(inner).query(shapes, predicate="intersects")
+    pairs, counts = np.unique(shape * len(chords) + point % len(chords), return_counts=True)
+    pairs = pairs[counts > 1]
+    return _by_second(pairs % len(chords), pairs // len(chords))
 
 
 def _by_second(first: Ints, second: Ints) -> dict[int, Ints]:

@@ -265,6 +265,27 @@ def _parallel_chords(walls: Walls, i: Ints, j: Ints, limit: float, sign: float) 
     return (tail[good], head[good], i[good], j[good]), strips
 
 
+def _nearest_facing(walls: Walls, i: Ints, j: Ints, sign: float) -> tuple[Ints, Ints]:
+    """Keep, for the start, middle and end of each wall, the pair with the nearest wall across.
+
+    What lies behind the nearest wall bounds another strip. In artwork all of whose walls are near each
+    other this leaves a few pairs a wall instead of all pairs.
+    """
+    kept = np.zeros(len(i), bool)
+    for one, other in ((i, j), (j, i)):
+        for share in (0.0, 0.5, 1.0):
+            place = walls.start[one] + (share * walls.size[one])[:, None] * walls.along[one]
+            ahead = ((place - walls.start[other]) * walls.along[other]).sum(axis=1)
+            foot = walls.start[other] + np.clip(ahead, 0, walls.size[other])[:, None] * walls.along[other]
+            step = foot - place
+            size = np.hypot(step[:, 0], step[:, 1])
+            across = np.flatnonzero(sign * (step * walls.normal[one]).sum(axis=1) >= 0)
+            order = across[np.lexsort((size[across], one[across]))]
+            first = np.append(True, one[order][1:] != one[order][:-1])[: len(order)]
+            kept[order[first]] = True
+    return i[kept], j[kept]
+
+
 def tapering_chords(
     walls: Walls, pairs: tuple[Ints, Ints], limit: float, *, gaps: bool
 ) -> tuple[Chords, npt.NDArray[np.object_]]:
@@ -275,8 +296,8 @@ def tapering_chords(
     """
     i, j = pairs
     chosen = (walls.ring[i] == walls.ring[j]) & ((walls.along[i] * walls.along[j]).sum(axis=1) < -_FACING)
-    i, j = i[chosen], j[chosen]
     sign = -1.0 if gaps else 1.0
+    i, j = _nearest_facing(walls, i[chosen], j[chosen], sign)
     found: list[_Found] = []
     low, high = [], []
     for one, other in ((i, j), (j, i)):
