@@ -1,5 +1,7 @@
 """Paint servers (SVG 2, chapter 14) and markers (13.7)."""
 
+# ruff: noqa: E501  (a drawing is easier to read on one line)
+
 from __future__ import annotations
 
 import math

@@ -1,5 +1,7 @@
 """Groups, instances, viewports, clips, conditions and layers (SVG 2, chapters 5 and 8; CSS Masking 1)."""
 
+# ruff: noqa: E501  (a drawing is easier to read on one line)
+
 from __future__ import annotations
 
 import pytest

@@ -1,5 +1,7 @@
 """Live text and pictures: what the reader tells of them."""
 
+# ruff: noqa: E501  (a drawing is easier to read on one line)
+
 from __future__ import annotations
 
 import base64

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import urllib.parse
 from dataclasses import dataclass, field
 
@@ -14,6 +15,7 @@ from preflight.readers.svg.values import shortened
 
 SVG_NS = "http://www.w3.org/2000/svg"
 XLINK_NS = "http://www.w3.org/1999/xlink"
+_XHTML_LINK = "{http://www.w3.org/1999/xhtml}link"
 _XLINK_HREF = f"{{{XLINK_NS}}}href"
 
 
@@ -84,11 +86,14 @@ def load(data: bytes, budget: Budget) -> Document:
             ids.setdefault(identifier, element)
     budget.check("nodes", count)
     document = Document(root, ids, {k: v for k, v in names.items() if v}, remarks)
-    document.generator = _generator(root)
+    document.generator = _generator(root, data)
     document.context_paints = b"context-" in data or b"c\0o\0n\0t\0e\0x\0t\0-" in data
-    for node in root.itersiblings(preceding=True):
-        if isinstance(node, etree._ProcessingInstruction) and node.target == "xml-stylesheet":
-            remarks.append(Remark(RemarkKind.EXTERNAL_REFERENCE, "style sheet outside the file, not fetched"))
+    linked = any(
+        isinstance(node, etree._ProcessingInstruction) and node.target == "xml-stylesheet"
+        for node in root.itersiblings(preceding=True)
+    )
+    if linked or _XHTML_LINK in names:
+        remarks.append(Remark(RemarkKind.EXTERNAL_REFERENCE, "style sheet outside the file, not fetched"))
     return document
 
 
@@ -189,10 +194,19 @@ def _syntax_error(error: etree.XMLSyntaxError) -> ReadError:
     )
 
 
-def _generator(root: etree._Element) -> str | None:
-    """Return what the file's leading comments or attributes say about the program that wrote it."""
+_GENERATOR = re.compile(
+    rb"<!--\s*(?:generator\s*:|created\s+(?:with|by|in)|generated\s+by)\s*([^<>]{1,200}?)\s*-->",
+    re.IGNORECASE,
+)
+
+
+def _generator(root: etree._Element, data: bytes) -> str | None:
+    """Return what the file's leading comment or root says about the program that wrote it."""
+    found = _GENERATOR.search(data, 0, 4096)
+    if found:
+        return shortened(found.group(1).decode("utf-8", "replace"), 120)
     for key, value in root.attrib.items():
         namespace, _, local = str(key).rpartition("}")
         if namespace and local in ("generator", "version"):
-            return " ".join(str(value).split())[:120]
+            return shortened(str(value), 120)
     return None

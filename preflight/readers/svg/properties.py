@@ -72,6 +72,18 @@ PRESENTATION = (
 )
 """Attributes that set a property. ``transform`` has a grammar of its own and is read apart."""
 
+UNREAD: dict[str, tuple[str, ...]] = {
+    "rotate": ("none",),
+    "scale": ("none",),
+    "translate": ("none",),
+    "offset-path": ("none",),
+    "clip": ("auto",),
+    "zoom": ("1", "100%", "normal"),
+    "-webkit-mask": ("none",),
+    "-webkit-mask-image": ("none",),
+}
+"""Properties that move or hide things and are told of but not read, with their harmless values."""
+
 FONT_RELATIVE_LENGTHS = frozenset(
     ("stroke-width", "stroke-dasharray", "stroke-dashoffset", "letter-spacing", "word-spacing")
 )

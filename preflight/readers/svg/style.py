@@ -21,6 +21,7 @@ from preflight.readers.svg.properties import (
     INHERITED,
     OWN,
     PRESENTATION,
+    UNREAD,
     valid,
 )
 from preflight.readers.svg.sheets import Sheets, collect, inline_declarations
@@ -126,6 +127,9 @@ class Cascade:
         if name not in INHERITED and name not in OWN and name not in GEOMETRY:
             if name.startswith("--"):
                 found[name] = value
+            elif name in UNREAD and value.strip().lower() not in UNREAD[name]:
+                key = (RemarkKind.UNSUPPORTED, f"{name}: {shortened(value, 40)}, left out")
+                self.complaints.setdefault(key, element)
             elif name == "all" and value.lower() in _WIDE:
                 found.clear()
             return
