@@ -1,1 +1,33 @@
-"""Sign-artwork preflight: tells whether artwork will cut from film, where it will not, and why."""
+"""Sign-artwork preflight: tells whether artwork will cut from film, where it will not, and why.
+
+The public face of the library. ``read`` makes an `Artwork` of a file's bytes, ``check`` judges it
+against a `Job` and returns a `Report`. Nothing here knows of the web, the clock or the host.
+"""
+
+from __future__ import annotations
+
+from preflight.artwork import Artwork
+from preflight.checking import check
+from preflight.errors import JobError, LimitError, PreflightError, ReadError
+from preflight.job import Job
+from preflight.readers import read
+from preflight.report.model import Finding, Report, Severity, Verdict
+from preflight.rules import RULES
+from preflight.version import __version__
+
+__all__ = [
+    "RULES",
+    "Artwork",
+    "Finding",
+    "Job",
+    "JobError",
+    "LimitError",
+    "PreflightError",
+    "ReadError",
+    "Report",
+    "Severity",
+    "Verdict",
+    "__version__",
+    "check",
+    "read",
+]
