@@ -35,12 +35,14 @@ class Outline:
     zero_closes: frozenset[int] = frozenset()
     errors: tuple[tuple[str, str], ...] = ()
     """Faults met: ``path`` or ``value``, and what."""
-    reach: float = 0.0
-    """Largest absolute coordinate."""
 
-    def __post_init__(self) -> None:
-        if len(self.path.controls):
-            self.reach = float(np.abs(self.path.controls).max())
+    @property
+    def reach(self) -> float:
+        """The largest absolute coordinate."""
+        flat = self.path.controls.ravel().tolist() if len(self.path.controls) < 64 else self.path.controls
+        if isinstance(flat, list):
+            return max(max(flat), -min(flat)) if flat else 0.0
+        return float(np.abs(flat).max())
 
 
 NOTHING = Outline(Path.empty())

@@ -80,11 +80,9 @@ def length(text: str, measure: Measure, axis: str) -> float | None:
     ex and ch are taken as half an em, as CSS Values asks where the font's own measures are not
     known; cap and lh as 0.7 and 1.2 em.
     """
-    if text.lstrip()[:5].lower() == "calc(":
-        return _calc(text, measure, axis)
     parts = split_length(text)
     if parts is None:
-        return None
+        return _calc(text, measure, axis) if "(" in text else None
     value, unit = parts
     absolute = ABSOLUTE.get(unit)
     if absolute is not None:
@@ -116,7 +114,7 @@ def _relative(value: float, unit: str, measure: Measure, axis: str) -> float | N
 def _calc(text: str, measure: Measure, axis: str) -> float | None:
     """Return a calc() sum of products (CSS Values and Units 4, 10.1) in px, None where malformed."""
     tokens = [t for t in tinycss2.parse_component_value_list(text.strip()) if t.type != "comment"]
-    if len(tokens) != 1 or tokens[0].type != "function":
+    if len(tokens) != 1 or tokens[0].type != "function" or tokens[0].lower_name != "calc":
         return None
     try:
         value, is_length = _sum(tokens[0].arguments, measure, axis, 0)
