@@ -72,6 +72,11 @@ def fit_or_identity(box: ViewBox | None, aspect: str | None, width: float, heigh
     return fit(box, aspect, width, height)
 
 
+_LINES, _START, _CLOSED = np.ones(4, bool), np.zeros(1, np.int64), np.ones(1, bool)
+for _shared in (_LINES, _START, _CLOSED):
+    _shared.setflags(write=False)
+
+
 def rectangle(x: float, y: float, width: float, height: float) -> Path:
     """Return a closed rectangle."""
     right, bottom = x + width, y + height
@@ -81,6 +86,4 @@ def rectangle(x: float, y: float, width: float, height: float) -> Path:
         right, bottom, right, bottom, x, bottom, x, bottom,
         x, bottom, x, bottom, x, y, x, y,
     )  # fmt: skip
-    return Path(
-        np.array(flat, float).reshape(4, 4, 2), np.ones(4, bool), np.zeros(1, np.int64), np.ones(1, bool)
-    )
+    return Path(np.array(flat, float).reshape(4, 4, 2), _LINES, _START, _CLOSED)
