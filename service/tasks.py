@@ -53,6 +53,8 @@ class Task:
     """``json``, ``toml``, or None where it has to be told by the content."""
     width_px: int = PICTURE_WIDTH
     """Width of a picture."""
+    words: bool = True
+    """Whether a picture has its summary and legend."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +92,9 @@ def run(task: Task) -> bytes:
         case "report-text":
             return to_text(report).encode()
         case "picture-svg":
-            return picture_svg(artwork, report, width_px=task.width_px).encode()
+            return picture_svg(artwork, report, width_px=task.width_px, words=task.words).encode()
         case "picture-png":
-            return picture_png(artwork, report, width_px=task.width_px)
+            return picture_png(artwork, report, width_px=task.width_px, words=task.words)
     raise ValueError(f"no task of the kind {task.kind}")
 
 
@@ -160,6 +162,7 @@ def encode_task(task: Task) -> bytes:
         "job": task.job is not None,
         "job_format": task.job_format,
         "width_px": task.width_px,
+        "words": task.words,
     }
     parts = (json.dumps(head).encode(), task.artwork, task.job or b"")
     return b"".join(LENGTH.pack(len(part)) + part for part in parts)
@@ -169,7 +172,15 @@ def decode_task(head: bytes, artwork: bytes, job: bytes) -> Task:
     """Return the task of its three frames."""
     fields = json.loads(head)
     sent_job = job if fields["job"] else None
-    return Task(fields["kind"], artwork, fields["name"], sent_job, fields["job_format"], fields["width_px"])
+    return Task(
+        fields["kind"],
+        artwork,
+        fields["name"],
+        sent_job,
+        fields["job_format"],
+        fields["width_px"],
+        fields["words"],
+    )
 
 
 def encode_head(answer: Answer) -> bytes:

@@ -29,7 +29,9 @@ from service.workers import BusyError, MemoryLimitError, TimeLimitError, WorkerC
 RETRY_AFTER = {"Retry-After": "5"}
 
 
-async def answered(request: Request, kind: Kind, width_px: int = PICTURE_WIDTH) -> bytes:
+async def answered(
+    request: Request, kind: Kind, *, width_px: int = PICTURE_WIDTH, words: bool = True
+) -> bytes:
     """Receive the upload of ``request``, have a worker do ``kind`` with it, return the answer's body.
 
     Raises `ProblemError` for whatever stands in the way.
@@ -37,7 +39,7 @@ async def answered(request: Request, kind: Kind, width_px: int = PICTURE_WIDTH) 
     settings: Settings = request.app.state.settings
     pool: WorkerPool = request.app.state.pool
     upload = await _received(request, settings)
-    task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format, width_px)
+    task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format, width_px, words)
     event(
         logging.INFO,
         "task",

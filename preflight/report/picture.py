@@ -75,11 +75,12 @@ class _View:
         return "".join(self.data(shapely.get_coordinates(ring)[:-1]) + "Z" for ring in rings)
 
 
-def picture_svg(artwork: Artwork, report: Report, *, width_px: int = 1200) -> str:
+def picture_svg(artwork: Artwork, report: Report, *, width_px: int = 1200, words: bool = True) -> str:
     """Return the picture of ``artwork`` with the findings of ``report`` marked, as SVG.
 
     ``artwork`` is at the size in the file, as it was checked; the report's places are at the
-    finished size. Raises `PreflightError` for a width outside 480 to 4096 px.
+    finished size. Without ``words`` the summary above and the legend below are left out, for a page
+    that has them already. Raises `PreflightError` for a width outside 480 to 4096 px.
     """
     if not NARROWEST <= width_px <= WIDEST:
         raise PreflightError(
@@ -89,6 +90,14 @@ def picture_svg(artwork: Artwork, report: Report, *, width_px: int = 1200) -> st
         )
     width = float(width_px)
     finished = artwork.scaled(report.measures.scale)
+    if not words:
+        view, panel = _layout(finished, width, MARGIN)
+        bare = [
+            _background(width, panel[3] + MARGIN, panel),
+            _drawing(finished, view),
+            _markers(report.findings, view, panel),
+        ]
+        return _document(width, panel[3] + MARGIN, report, bare)
     top = header(report, MARGIN, MARGIN, width - 2 * MARGIN)
     view, panel = _layout(finished, width, MARGIN + top.height + 16)
     key = legend(report, MARGIN, panel[3] + 24, width - 2 * MARGIN)
@@ -103,9 +112,9 @@ def picture_svg(artwork: Artwork, report: Report, *, width_px: int = 1200) -> st
     return _document(width, height, report, body)
 
 
-def picture_png(artwork: Artwork, report: Report, *, width_px: int = 1200) -> bytes:
+def picture_png(artwork: Artwork, report: Report, *, width_px: int = 1200, words: bool = True) -> bytes:
     """Return the picture as PNG; see `picture_svg`."""
-    svg = picture_svg(artwork, report, width_px=width_px)
+    svg = picture_svg(artwork, report, width_px=width_px, words=words)
     return bytes(resvg_py.svg_to_bytes(svg_string=svg, skip_system_fonts=True))
 
 

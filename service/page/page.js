@@ -12,6 +12,7 @@ const settings = ["width", "height", "roll", "film", "use"].map(byId);
 let rules = new Map();
 let urls = [];
 let running = null;
+let checked = null;
 
 async function loadRules() {
   const answer = await fetch("/v1/rules");
@@ -46,8 +47,8 @@ function upload() {
   return body;
 }
 
-async function ask(path, accept, signal) {
-  const answer = await fetch(path, { method: "POST", body: upload(), headers: { Accept: accept }, signal });
+async function ask(path, accept, body, signal) {
+  const answer = await fetch(path, { method: "POST", body, headers: { Accept: accept }, signal });
   if (answer.ok) return answer;
   const kind = answer.headers.get("Content-Type") ?? "";
   if (kind.startsWith("application/problem+json")) throw Object.assign(new Error(), { problem: await answer.json() });
@@ -73,11 +74,13 @@ async function check() {
   byId("check").disabled = true;
   status.textContent = "Following every line …";
   // Both are asked for at once; the report is shown as soon as it is there.
-  const picture = ask(`/v1/pictures?width=${pictureWidth()}`, "image/svg+xml", mine.signal);
+  const sent = upload();
+  const picture = ask(`/v1/pictures?words=false&width=${pictureWidth()}`, "image/svg+xml", sent, mine.signal);
   picture.catch(() => {});
   try {
-    const text = await (await ask("/v1/reports", "application/json", mine.signal)).text();
+    const text = await (await ask("/v1/reports", "application/json", sent, mine.signal)).text();
     const report = JSON.parse(text);
+    checked = { sent, report };
     forget();
     showReport(report, rules);
     offer("download-json", new Blob([text], { type: "application/json" }), fileName(report, "report.json"));
@@ -112,7 +115,6 @@ function forget() {
   urls = [];
   byId("stage").querySelectorAll(".spot").forEach((spot) => spot.remove());
   byId("picture").hidden = true;
-  byId("download-picture").hidden = true;
   byId("caption").textContent = "Drawing …";
 }
 
@@ -122,15 +124,27 @@ function offer(id, blob, name) {
   const link = byId(id);
   link.href = url;
   link.download = name;
-  link.hidden = false;
-  return url;
+}
+
+/** Fetch the picture with its summary and legend, to be kept or sent on. */
+async function downloadPicture() {
+  const { sent, report } = checked;
+  try {
+    const blob = await (await ask("/v1/pictures", "image/svg+xml", sent)).blob();
+    const link = make("a", { href: URL.createObjectURL(blob), download: fileName(report, "picture.svg") });
+    urls.push(link.href);
+    link.click();
+  } catch (error) {
+    byId("caption").textContent = `The picture could not be fetched: ${error.problem?.detail ?? error.message}`;
+  }
 }
 
 async function showPicture(asked, report) {
   const image = byId("picture");
   try {
     const text = await (await asked).text();
-    const url = offer("download-picture", new Blob([text], { type: "image/svg+xml" }), fileName(report, "picture.svg"));
+    const url = URL.createObjectURL(new Blob([text], { type: "image/svg+xml" }));
+    urls.push(url);
     image.src = url;
     await image.decode();
     image.alt = `The artwork with ${report.findings.length} numbered findings, listed beside it.`;
@@ -190,6 +204,7 @@ for (const kind of ["dragover", "drop"]) {
 jobFile.addEventListener("change", () => {
   settings.forEach((field) => { field.disabled = jobFile.files.length > 0; });
 });
+byId("download-picture").addEventListener("click", downloadPicture);
 form.addEventListener("submit", (event) => {
   event.preventDefault();
   check();

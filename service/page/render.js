@@ -1,7 +1,7 @@
 // Turns a report into the page. Everything is inserted as text; nothing of an upload becomes markup.
 
 const VERDICTS = {
-  pass: { title: "Ready to cut", mark: "✓" },
+  pass: { title: "Ready for a test cut", mark: "✓" },
   warn: { title: "Will cut, but look at this first", mark: "!" },
   fail: { title: "Will not cut as it is", mark: "✕" },
 };
@@ -30,7 +30,11 @@ function number(value, digits = 2) {
 }
 
 function length(mm) {
-  return mm >= 10000 ? `${number(mm / 1000)} m` : `${number(mm, mm < 10 ? 2 : 1)} mm`;
+  return `${number(mm, mm < 10 ? 2 : 1)} mm`;
+}
+
+function way(mm) {
+  return mm >= 1000 ? `${number(mm / 1000)} m` : length(mm);
 }
 
 function area(mm2) {
@@ -57,7 +61,7 @@ export function showReport(report, rules) {
   byId("summary").textContent = report.summary;
   fill("findings", report.findings.length
     ? report.findings.map((finding, index) => findingItem(finding, index + 1, rules.get(finding.code)))
-    : [make("li", { class: "none" }, "Nothing stands between this artwork and a clean cut.")]);
+    : [make("li", { class: "none" }, "Nothing that would spoil the cut.")]);
   showMeasures(report.measures);
   fill("roll-fit", report.roll.length ? report.roll.map(rollItem) : [make("li", {}, "No film to fit.")]);
   fill("assumptions", report.assumptions.length
@@ -118,7 +122,7 @@ function showMeasures(measures) {
   const scale = measures.scale === 1 ? "as in the file" : `${number(measures.scale, 4)} times the file's size`;
   const pairs = [
     ["Size", `${length(measures.width_mm)} × ${length(measures.height_mm)} (${scale})`],
-    ["Knife's way", length(measures.cut_length_mm)],
+    ["Knife's way", way(measures.cut_length_mm)],
     ["Contours", number(measures.contours)],
     ["Nodes", number(measures.nodes)],
   ];
@@ -130,7 +134,7 @@ function showMeasures(measures) {
   const head = ["Film", "Area", "Knife's way", "Thinnest part", "Narrowest gap"];
   const body = measures.films.map((film) => make("tr", {},
     make("td", {}, swatch(film.colour), film.name === film.colour ? film.colour : `${film.name} (${film.colour})`),
-    ...[area(film.area_mm2), length(film.cut_length_mm), narrowest(film.smallest_part_mm),
+    ...[area(film.area_mm2), way(film.cut_length_mm), narrowest(film.smallest_part_mm),
       narrowest(film.smallest_gap_mm)].map((text) => make("td", {}, text))));
   fill("films", [make("table", {},
     make("thead", {}, make("tr", {}, ...head.map((text) => make("th", { scope: "col" }, text)))),

@@ -10,7 +10,7 @@ from fastapi.responses import Response
 from preflight.report.picture import NARROWEST, WIDEST
 from service import contract
 from service.negotiation import choose
-from service.tasks import PICTURE_WIDTH
+from service.tasks import PICTURE_WIDTH, Kind
 from service.work import answered
 
 router = APIRouter(prefix="/v1/pictures", tags=["pictures"])
@@ -30,6 +30,7 @@ PNG = "image/png"
 async def create_picture(
     request: Request,
     width: Annotated[int, Query(ge=NARROWEST, le=WIDEST, description="Width in px")] = PICTURE_WIDTH,
+    words: Annotated[bool, Query(description="Whether the summary and the legend are drawn too")] = True,
     accept: Annotated[str | None, Header()] = None,
 ) -> Response:
     """Draw the artwork with a numbered marker at each place of a finding.
@@ -38,5 +39,6 @@ async def create_picture(
     takes. The picture is drawn from the measured geometry; no markup of the upload is in it.
     """
     media = choose(accept, (SVG, PNG))
-    body = await answered(request, "picture-svg" if media == SVG else "picture-png", width)
+    kind: Kind = "picture-svg" if media == SVG else "picture-png"
+    body = await answered(request, kind, width_px=width, words=words)
     return Response(body, media_type=media, headers={"Vary": "Accept"})

@@ -108,7 +108,7 @@ def test_the_picture_is_shown_and_its_numbers_lead_to_the_findings(page: Page, f
     spot.click()
     expect(page.locator(f"#finding-{number}")).to_be_in_viewport()
     with page.expect_download() as download:
-        page.get_by_role("link", name="Download picture").click()
+        page.get_by_role("button", name="Download picture").click()
     assert download.value.path().read_text("utf-8").startswith("<svg")
 
 
@@ -128,7 +128,7 @@ def test_a_clean_sign_is_ready_to_cut_at_the_size_and_on_the_roll_stated(page: P
     page.fill("#width", "24 in")
     page.fill("#roll", "762")
     check(page, clean)
-    expect(page.locator("#verdict")).to_have_text("Ready to cut")
+    expect(page.locator("#verdict")).to_have_text("Ready for a test cut")
     # 1 in = 25.4 mm exactly.
     expect(page.locator("#measures")).to_contain_text("609.6 mm × 203.2 mm")
     expect(page.locator("#roll-fit")).to_contain_text("Fits as drawn")

@@ -117,6 +117,14 @@ def test_the_picture_can_be_had_as_png_in_the_width_asked_for(client: httpx.Clie
     assert int.from_bytes(answer.content[16:20], "big") == 640
 
 
+def test_the_picture_can_be_had_without_words(client: httpx.Client) -> None:
+    def height(query: str) -> float:
+        root = ET.fromstring(client.post(f"/v1/pictures{query}", content=SVG, headers=RAW).content)
+        return float(root.attrib["height"])
+
+    assert height("?words=false") < height("")
+
+
 def test_a_width_out_of_range_is_a_problem(client: httpx.Client) -> None:
     answer = client.post("/v1/pictures?width=9", content=SVG, headers=RAW)
     assert_problem(answer, "invalid-parameter", 422)
