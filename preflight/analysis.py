@@ -17,7 +17,7 @@ from preflight.artwork import Artwork, LiveText, Picture, Shape, SizeBasis
 from preflight.curves import Ints
 from preflight.films import Film, Meaning, films_of, meaning_of
 from preflight.geometry.appearance import Painting, paint, union
-from preflight.job import Job
+from preflight.job import Job, ResolvedLimits
 from preflight.result import Difference, differences
 
 
@@ -115,6 +115,11 @@ class Analysis:
     def cut_length(self) -> float:
         """Length of all knife lines, mm."""
         return float(self.painting.lengths[list(self.knife_shapes())].sum())
+
+    @cached_property
+    def stock_limits(self) -> ResolvedLimits:
+        """The limits of the job's film, for what belongs to none of the films."""
+        return self.job.limits_for(self.job.film)
 
     @cached_property
     def differences(self) -> list[Difference]:

@@ -324,33 +324,38 @@ class _Opened:
 
         ``inside`` and ``tapering`` are the chords in it, ``rest`` is what it touches of what opening left.
         """
+        long = self._long(inside)
         if not len(rest) and shape.within(self.window.frame):
-            return self._sliver(shape, inside)
-        necks = inside[self.parted[inside]]
-        if len(necks):
-            return self._place(ThinKind.NECK, shape, necks)
-        if not (len(inside) or len(tapering)):
+            return self._place(ThinKind.SLIVER, shape, long)
+        if self.parted[inside].any():
+            return self._place(ThinKind.NECK, shape, long)
+        axis = self._axis(shape, rest) if len(inside) or len(tapering) else None
+        if axis is None:
             return None
+        return self._place(ThinKind.NECK, shape, long) if len(long) else self._limb(shape, tapering, axis)
+
+    def _axis(self, shape: Polygon, rest: npt.NDArray[np.object_]) -> LineString | None:
+        """Return the line from the tip of a piece to where it is held; None where it does not reach far."""
         points = np.asarray(shapely.points(shapely.get_coordinates(shape)))
-        contact = points[shapely.distance(points, shapely.union_all(rest)) < 1e-6 * self.search.width]
-        if not len(contact):
+        held = points[shapely.distance(points, shapely.union_all(rest)) < 1e-6 * self.search.width]
+        if not len(held):
             return None
-        mouth = shapely.union_all(contact)
+        mouth = shapely.union_all(held)
         reach = shapely.distance(points, mouth)
         if reach.max() <= _REACH * self.search.radius + self.search.tolerance:
             return None
-        return self._limb(shape, inside, tapering, shapely.shortest_line(points[int(reach.argmax())], mouth))
+        return shapely.shortest_line(points[int(reach.argmax())], mouth)
 
-    def _sliver(self, shape: Polygon, inside: Ints) -> _Place:
-        long = inside[self.chords.around[inside] > 5 * self.chords.width[inside]]
-        if len(long):
-            return self._place(ThinKind.SLIVER, shape, long)
-        return _Place(_part(ThinKind.SLIVER, *self._widest(shape), shape), shape)
+    def _long(self, inside: Ints) -> Ints:
+        """Return the chords that measure a part, not a tooth of its outline.
 
-    def _limb(self, shape: Polygon, inside: Ints, ends: Ints, axis: LineString) -> _Place:
-        long = inside[self.chords.around[inside] > 5 * self.chords.width[inside]]
-        if len(long):
-            return self._place(ThinKind.NECK, shape, long)
+        These part wide material, or cut off a piece that is more than twice as long as the chord.
+        """
+        chords = self.chords
+        return inside[self.parted[inside] | (chords.around[inside] > 5 * chords.width[inside])]
+
+    def _limb(self, shape: Polygon, ends: Ints, axis: LineString) -> _Place:
+        """Return a part held on one side that has no locally shortest chord: it narrows to its end."""
         tapers, walls = self.tapers, self.search.walls
         pointed = (walls.after[tapers.first[ends]] == tapers.second[ends]) | (
             walls.after[tapers.second[ends]] == tapers.first[ends]
@@ -381,7 +386,13 @@ class _Opened:
         return (2 * x - u, 2 * y - v), (u, v)
 
     def _place(self, kind: ThinKind, shape: Polygon, chords: Ints) -> _Place:
-        best = chords[int(self.chords.width[chords].argmin())]
+        if not len(chords):
+            return _Place(_part(kind, *self._widest(shape), shape), shape)
+        # Of equally short chords, the one nearest the middle of the place is what a reader expects.
+        least = chords[self.chords.width[chords] <= self.chords.width[chords].min() + 1e-6]
+        middle = (self.chords.tail[least] + self.chords.head[least]) / 2
+        x0, y0, x1, y1 = shape.bounds
+        best = least[int(np.hypot(*(middle - ((x0 + x1) / 2, (y0 + y1) / 2)).T).argmin())]
         return _Place(_part(kind, self.chords.tail[best], self.chords.head[best], shape), shape)
 
     def _pinch(self, k: int) -> _Place:

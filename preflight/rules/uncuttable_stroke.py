@@ -18,13 +18,12 @@ from preflight.rules.rule import Parameter, Rule
 def check(analysis: Analysis) -> Iterator[Finding]:
     """Yield every stroke that is not a knife line or a guide, by what is worst about it."""
     cases: dict[str, list[Fault]] = {case: [] for case in RULE.cases}
-    stock = analysis.job.limits_for(analysis.job.film)
     for layer, meaning in zip(analysis.painting.layers, analysis.meanings, strict=True):
         if layer.part is not Part.STROKE or meaning.role in ("knife", "guide"):
             continue
         shape = analysis.shapes[layer.shape]
         film = next((f for f in analysis.films if f.key == meaning.film), None)
-        case, fault = _judge(analysis, shape, layer, film.limits if film else stock)
+        case, fault = _judge(analysis, shape, layer, film.limits if film else analysis.stock_limits)
         cases[case].append(fault)
     for case, faults in cases.items():
         yield from findings(RULE, case, analysis, faults)
