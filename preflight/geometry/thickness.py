@@ -344,7 +344,7 @@ class _Opened:
         reach = shapely.distance(points, mouth)
         if reach.max() <= _REACH * self.search.radius + self.search.tolerance:
             return None
-        return shapely.shortest_line(points[int(reach.argmax())], mouth)
+        return LineString(shapely.get_coordinates(shapely.shortest_line(points[int(reach.argmax())], mouth)))
 
     def _long(self, inside: Ints) -> Ints:
         """Return the chords that measure a part, not a tooth of its outline.
@@ -458,7 +458,8 @@ def _merged(found: list[_Place], width: float) -> list[_Place]:
     joined = []
     for number in range(int(group.max()) + 1):
         members = [found[k] for k in np.flatnonzero(group == number)]
-        best = min(members, key=_order)
+        # Of equally narrow ones, the one that stands for the most film is pointed at.
+        best = min(members, key=lambda place: (round(place.part.width, 6), -place.part.area, _order(place)))
         whole = shapely.union_all([m.shape for m in members]) if len(members) > 1 else best.shape
         part = ThinPart(
             best.part.kind, best.part.width, best.part.chord, whole.bounds, best.part.point, float(whole.area)
