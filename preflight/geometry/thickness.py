@@ -182,6 +182,8 @@ class _Search:
 
 def _farthest_of_pair(chords: Chords) -> npt.NDArray[np.float64]:
     """Return for each chord the longest way round among the chords between the same two edges."""
+    if not len(chords):
+        return np.zeros(0)
     edges = np.sort(np.stack((chords.first, chords.second), axis=1), axis=1)
     _, pair = np.unique(edges, axis=0, return_inverse=True)
     longest = np.zeros(len(chords))

@@ -8,7 +8,8 @@ them is found, exactly, from pairs of edges whose boxes come near each other.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -46,13 +47,14 @@ class Walls:
     run: Floats
     perimeter: Floats
     parts: npt.NDArray[np.object_]
+    _pairs: list[tuple[float, tuple[Ints, Ints]]] = field(default_factory=list, repr=False)
 
-    @property
+    @cached_property
     def normal(self) -> Floats:
         """Unit normals into the material, (n, 2)."""
         return np.stack((-self.along[:, 1], self.along[:, 0]), axis=1)
 
-    @property
+    @cached_property
     def end(self) -> Floats:
         """Ends of the edges, (n, 2)."""
         return self.start[self.after]
@@ -137,7 +139,19 @@ class Chords:
 
 
 def near_pairs(walls: Walls, reach: float) -> tuple[Ints, Ints]:
-    """Return pairs of edges (i, j), i < j, whose boxes lie within ``reach`` of each other on both axes."""
+    """Return pairs of edges (i, j), i < j: all whose boxes lie within ``reach`` of each other on both axes.
+
+    Some farther apart may be among them: pairs found for a reach not much larger serve again.
+    """
+    for known, pairs in walls._pairs:
+        if reach <= known <= 1.5 * reach:
+            return pairs
+    pairs = _find_pairs(walls, reach)
+    walls._pairs[:] = [(reach, pairs)]
+    return pairs
+
+
+def _find_pairs(walls: Walls, reach: float) -> tuple[Ints, Ints]:
     if not len(walls.size):
         return np.zeros(0, np.int64), np.zeros(0, np.int64)
     end = walls.end
@@ -297,7 +311,9 @@ def tapering_chords(
     i, j = pairs
     chosen = (walls.ring[i] == walls.ring[j]) & ((walls.along[i] * walls.along[j]).sum(axis=1) < -_FACING)
     sign = -1.0 if gaps else 1.0
-    i, j = _nearest_facing(walls, i[chosen], j[chosen], sign)
+    i, j = i[chosen], j[chosen]
+    if len(i):
+        i, j = _nearest_facing(walls, i, j, sign)
     found: list[_Found] = []
     low, high = [], []
     for one, other in ((i, j), (j, i)):
