@@ -3,7 +3,7 @@
 
 FROM debian:bookworm-slim AS build
 RUN apt-get update \
- && apt-get install -y --no-install-recommends python3 python3-venv ca-certificates \
+ && apt-get install -y --no-install-recommends python3 python3-venv \
  && rm -rf /var/lib/apt/lists/*
 RUN python3 -m venv /opt/sign-preflight
 WORKDIR /src
