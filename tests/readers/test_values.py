@@ -152,7 +152,7 @@ def test_transform_attribute(text: str, matrix: tuple[float, ...]) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["scale()", "scale(1,2,3)", "rotate(1 2)", "foo(1)", "scale(2", "matrix(1 2 3)"]
+    "text", ["scale()", "scale(1,2,3)", "rotate(1 2)", "foo(1)", "scale(2", "matrix(1 2 3)", "rotate(1e999)"]
 )
 def test_no_transform(text: str) -> None:
     assert transform_attribute(text) is None

@@ -48,7 +48,7 @@ def _function(token: Any, measure: Measure, size: tuple[float, float]) -> Matrix
         read = [_angle(t) for t in values]
     else:
         read = [_number(t) for t in values]
-    numbers = [v for v in read if v is not None]
+    numbers = [v for v in read if v is not None and math.isfinite(v)]
     if len(numbers) != len(read):
         return None
     return _matrix(name, numbers)

@@ -44,9 +44,8 @@ class Sheets:
     wrappers: dict[etree._Element, Any] = field(default_factory=dict)
     remarks: list[Remark] = field(default_factory=list)
     selectors: int = 0
-    siblings: bool = False
-    """Whether a selector walks along siblings or into descendants, so that one try costs more."""
-    pseudo_classes_used: set[str] = field(default_factory=set)
+    costly: int = 0
+    """How many of the selectors walk along siblings or into descendants at every try."""
 
     def matched(self, element: etree._Element) -> Iterator[tuple[Declaration, ...]]:
         """Yield the declarations of the rules that match, in rising precedence."""
@@ -58,7 +57,7 @@ class Sheets:
                 yield declarations
 
 
-_SIBLING = re.compile(r"[~+]|:has|nth-|-of-type|first-child|last-child|only-child")
+_COSTLY = re.compile(r"~(?!=)|:has\(|-of-type")
 
 
 def collect(document: Document, budget: Budget) -> Sheets | None:
@@ -82,10 +81,10 @@ def collect(document: Document, budget: Budget) -> Sheets | None:
     if not sheets.selectors:
         return None
     count = sum(1 for _ in document.root.iter(etree.Element))
-    weight = 1
-    if sheets.siblings:
-        weight = max((len(e) for e in document.root.iter(etree.Element)), default=1)
-    budget.check("selector_checks", sheets.selectors * count * max(weight, 1))
+    checks = sheets.selectors * count
+    if sheets.costly:
+        checks += sheets.costly * count * max(len(e) for e in document.root.iter(etree.Element))
+    budget.check("selector_checks", checks)
     root = cssselect2.ElementWrapper.from_xml_root(document.root)
     for wrapper in root.iter_subtree():
         sheets.wrappers[wrapper.etree_element] = wrapper
@@ -114,11 +113,10 @@ def _add_rule(sheets: Sheets, rule: Any) -> None:
             Remark(RemarkKind.BAD_VALUE, f"style rule not understood: {shortened(prelude)}")
         )
         return
-    if _SIBLING.search(prelude):
-        sheets.siblings = True
     for selector in selectors:
         sheets.matcher.add_selector(selector, declarations)
-        sheets.selectors += 1
+    sheets.selectors += len(selectors)
+    sheets.costly += len(selectors) if _COSTLY.search(prelude) else 0
 
 
 def _add_at_rule(sheets: Sheets, rule: Any, depth: int) -> None:

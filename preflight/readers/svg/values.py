@@ -272,6 +272,8 @@ def transform_attribute(text: str) -> Matrix | None:
         rest = _NUMBERS.sub("", body)
         if len(values) not in _COUNTS[name] or not _BETWEEN_NUMBERS.match(rest):
             return None
+        if not all(map(math.isfinite, values)):
+            return None
         matrix = multiply(matrix, function_matrix(name, values))
         at = found.end()
     return matrix if all(map(math.isfinite, matrix)) else None
