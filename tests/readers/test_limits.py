@@ -48,6 +48,15 @@ def test_each_limit(limit: str, allowed: int, data: bytes) -> None:
     assert caught.value.advice
 
 
+def test_costly_selectors_count_the_siblings_they_walk() -> None:
+    plain = svg("<style>rect:first-child{fill:red}</style>" + RECT * 100)
+    costly = svg("<style>circle ~ rect{fill:red}</style>" + RECT * 100)
+    allowed = Limits(selector_checks=1_000)
+    assert read(plain, limits=allowed).items
+    with pytest.raises(LimitError, match="selector_checks"):
+        read(costly, limits=allowed)
+
+
 def test_ten_thousand_groups_deep() -> None:
     with pytest.raises(LimitError, match="deep"):
         read(svg("<g>" * 10_000 + RECT + "</g>" * 10_000))

@@ -137,6 +137,7 @@ def test_switch_and_conditions() -> None:
         '<rect systemLanguage="fr, en-GB" width="3" height="3"/><rect width="4" height="4"/></switch>'
     )
     assert box_px(only(artwork)) == (0, 0, 3, 3)
+    assert only(artwork).origin.path == "/svg/switch[1]/rect[3]"
     assert remarks(artwork, RemarkKind.CONDITION)
     plain = drawn(
         '<rect systemLanguage="de" width="1" height="1"/><rect systemLanguage="" width="2" height="2"/>'
@@ -197,7 +198,7 @@ def test_clip_path() -> None:
     assert boxes == [pytest.approx(b) for b in ((10, 0, 20, 10), (10, 0, 28, 18), (8, -4, 16, 4))]
     assert [part.evenodd for part in clip.parts] == [False, True, False]
     assert clip.origin is not None
-    assert clip.origin.id == "c"
+    assert (clip.origin.id, clip.origin.path) == ("c", "/svg/clipPath[1]")
 
 
 def test_clip_path_in_bounding_box_units() -> None:
@@ -268,6 +269,11 @@ def test_non_scaling_stroke_keeps_its_width_on_the_page() -> None:
     shape = only(artwork)
     assert shape.stroke_width == pytest.approx(2 * PX)
     assert box_px(shape) == pytest.approx((0, 0, 300, 700))
+
+
+def test_a_transform_that_cannot_be_undone_hides() -> None:
+    """SVG 2, 8.5: a matrix that is not invertible disables rendering."""
+    assert only(drawn(f'<g transform="scale(0 1)">{R}</g>')).hidden is Hidden.NOT_DISPLAYED
 
 
 def test_painting_order_is_document_order() -> None:

@@ -90,7 +90,10 @@ def test_invalid_values_are_told_once() -> None:
     wrong = f'<rect {R} fill="reddish"/>'
     artwork = drawn(f'<g fill="#010101">{wrong * 3}</g>')
     assert fills(artwork) == ["#010101"] * 3
-    assert [r.subject for r in remarks(artwork, RemarkKind.BAD_VALUE)] == ["fill: reddish"]
+    (told,) = remarks(artwork, RemarkKind.BAD_VALUE)
+    assert told.subject == "fill: reddish"
+    assert told.origin is not None
+    assert told.origin.path == "/svg/g[1]/rect[1]"
 
 
 def test_a_rule_not_understood_is_told() -> None:

@@ -70,17 +70,17 @@ def _clip(
             box = local_box(scene, element, local, replace(context, chain=inside.chain))
             if box is None or box[2] <= box[0] or box[3] <= box[1]:
                 # Bounding-box units of a flat box are an error: nothing is kept (SVG 2, 8.11).
-                return Clip((), outer, _origin(clip, context))
+                return Clip((), outer, _origin(scene, clip))
             unit: Matrix = (box[2] - box[0], 0.0, 0.0, box[3] - box[1], box[0], box[1])
             inside = replace(inside, matrix=multiply(matrix, unit), viewport=(1.0, 1.0))
         parts = [part for child in clip for part in _child(scene, child, inside, origin)]
-        return Clip(tuple(parts), outer, _origin(clip, context))
+        return Clip(tuple(parts), outer, _origin(scene, clip))
     finally:
         scene.clip_depth -= 1
 
 
-def _origin(clip: etree._Element, context: Context) -> Origin:
-    return Origin("clipPath", context.path, line_of(clip), clip.get("id"))
+def _origin(scene: Scene, clip: etree._Element) -> Origin:
+    return Origin("clipPath", scene.place(clip), line_of(clip), clip.get("id"))
 
 
 def _transform(element: etree._Element, style: Style) -> Matrix | None:

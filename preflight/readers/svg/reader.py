@@ -5,11 +5,11 @@ from __future__ import annotations
 import hashlib
 import math
 
-from preflight.artwork import Artwork, Remark, RemarkKind, Shape, SizeBasis, Source
-from preflight.curves import Matrix, multiply
+from preflight.artwork import Artwork, Origin, Remark, RemarkKind, Shape, SizeBasis, Source
+from preflight.curves import multiply
 from preflight.errors import ReadError
 from preflight.readers.limits import Budget
-from preflight.readers.svg.document import Document, load
+from preflight.readers.svg.document import Document, line_of, load
 from preflight.readers.svg.sheets import inline_declarations
 from preflight.readers.svg.state import FARTHEST_MM, Context, Scene, bounds, united
 from preflight.readers.svg.style import Cascade, initial_style
@@ -53,7 +53,7 @@ def read_svg(original: bytes, data: bytes, name: str | None, budget: Budget) -> 
     assert height is not None
     for (kind, subject), element in scene.cascade.complaints.items():
         local = document.local(element)
-        scene.say(kind, subject, scene.origin(element, local, Context(_IDENTITY, scene.initial, view)))
+        scene.say(kind, subject, Origin(local, scene.place(element), line_of(element), element.get("id")))
     return Artwork(
         width=width * MM_PER_PX,
         height=height * MM_PER_PX,
@@ -64,9 +64,6 @@ def read_svg(original: bytes, data: bytes, name: str | None, budget: Budget) -> 
         layers=tuple(scene.layers),
         empty_layers=tuple(layer for layer, used in scene.layers.items() if not used),
     )
-
-
-_IDENTITY: Matrix = (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
 
 
 def _draw(scene: Scene, box: ViewBox | None, view: tuple[float, float]) -> None:

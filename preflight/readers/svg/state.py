@@ -57,6 +57,7 @@ class Scene:
     outlines: dict[tuple[etree._Element, int], Outline] = field(default_factory=dict)
     measuring: int = 0
     """How many bounding boxes are being taken; meanwhile clips and remarks are left out."""
+    numbered: dict[etree._Element, dict[etree._Element, int]] = field(default_factory=dict)
     said: set[Remark] = field(default_factory=set)
     clip_depth: int = 0
     styles_in_place: dict[etree._Element, Style] = field(default_factory=dict)
@@ -80,6 +81,32 @@ class Scene:
             element.get("id"),
             context.layers[-1] if context.layers else None,
         )
+
+    def place(self, element: etree._Element) -> str:
+        """Return where ``element`` stands in the tree, counted from 1 among siblings of its name."""
+        steps = []
+        current = element
+        while (parent := current.getparent()) is not None:
+            steps.append(self._step(parent, current))
+            current = parent
+        return "/svg" + "".join(reversed(steps))
+
+    def _step(self, parent: etree._Element, child: etree._Element) -> str:
+        known = self.numbered.get(parent)
+        if known is None:
+            known = {}
+            counts: dict[str, int] = {}
+            for sibling in parent:
+                local = self.document.local(sibling)
+                counts[local] = counts.get(local, 0) + 1
+                known[sibling] = counts[local]
+            self.numbered[parent] = known
+        return f"/{self.document.local(child) or '*'}[{known[child]}]"
+
+    def step(self, child: etree._Element) -> str:
+        """Return the last step of `place`."""
+        parent = child.getparent()
+        return "" if parent is None else self._step(parent, child)
 
     def say(
         self, kind: RemarkKind, subject: str, origin: Origin | None = None, box: Box | None = None

@@ -56,7 +56,7 @@ def _span(scene: Scene, element: etree._Element, context: Context, cursor: _Curs
         _run(scene, element, text, context, cursor)
         return
     _run(scene, element, element.text, context, cursor)
-    for number, child in enumerate(element, 1):
+    for child in element:
         child_local = scene.document.local(child)
         if child_local in _SPANS and depth < _MAX_DEPTH:
             scene.visit()
@@ -64,7 +64,7 @@ def _span(scene: Scene, element: etree._Element, context: Context, cursor: _Curs
                 scene,
                 child,
                 child_local,
-                replace(context, path=f"{context.path}/{child_local}[{number}]"),
+                replace(context, path=context.path + scene.step(child)),
             )
             if inside is not None:
                 _span(scene, child, replace(inside, matrix=context.matrix), cursor, depth + 1)

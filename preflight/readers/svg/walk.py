@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from lxml import etree
 
 from preflight.artwork import Hidden, Origin, RemarkKind, Shape
-from preflight.curves import Matrix, Path, multiply
+from preflight.curves import Matrix, Path, determinant, multiply
 from preflight.readers.svg.clips import viewport_clip
 from preflight.readers.svg.document import href
 from preflight.readers.svg.images import draw_image
@@ -137,6 +137,9 @@ def _shape(scene: Scene, element: etree._Element, local: str, context: Context) 
     if hidden is None and not look.visible:
         hidden = Hidden.NOT_VISIBLE
     matrix = context.matrix
+    if hidden is None and determinant(matrix) == 0:
+        # A transform that cannot be undone disables rendering (SVG 2, 8.5).
+        hidden = Hidden.NOT_DISPLAYED
     if not sane(matrix) or not within_reach(matrix, drawn.reach):
         scene.say(RemarkKind.BAD_VALUE, f"{local} lies more than 10 km away, left out", origin)
         return
@@ -253,9 +256,9 @@ def _switch(scene: Scene, element: etree._Element, context: Context, work: Work)
         "switch: the first alternative whose conditions hold is shown",
         scene.origin(element, "switch", context),
     )
-    for number, child in enumerate(drawn, 1):
+    for child in drawn:
         local = scene.document.local(child)
-        inside = replace(context, path=f"{context.path}/{local}[{number}]", depth=context.depth + 1)
+        inside = replace(context, path=context.path + scene.step(child), depth=context.depth + 1)
         if conditions_hold(scene, child, inside, local):
             scene.budget.check("nesting_depth", inside.depth)
             work.append((child, local, inside))
