@@ -33,9 +33,10 @@ def check(artwork: Artwork, job: Job | None = None) -> Report:
     """Return what stands between ``artwork`` and a clean cut, judged by ``job`` (stock: ``Job()``).
 
     The same artwork, job and version give the same report, byte for byte. Raises `JobError` where
-    the job's size does not fit the artwork.
+    the job's size does not fit the artwork, or it sets the severity of a rule that does not exist.
     """
     job = job or Job()
+    job.require_known_codes({rule.code: tuple(rule.cases) for rule in RULES})
     analysis = Analysis(artwork, job)
     found: list[Finding] = []
     for rule in RULES:

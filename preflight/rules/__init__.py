@@ -14,6 +14,7 @@ from preflight.rules import (
     hidden_cut,
     hidden_item,
     invisible_outline,
+    job_unmatched,
     live_text,
     narrow_gap,
     nothing_to_cut,
@@ -55,6 +56,7 @@ RULES: tuple[Rule, ...] = (
     outside_drawing_area.RULE,
     hidden_item.RULE,
     invisible_outline.RULE,
+    job_unmatched.RULE,
     faulty_file.RULE,
     empty_layer.RULE,
 )

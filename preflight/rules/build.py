@@ -131,6 +131,8 @@ def _fingerprint(code: str, case: str, film: str, places: Sequence[Place]) -> st
 
 def mm(value: float) -> str:
     """Return a length for a message: two decimals below 10 mm, one below 100 mm, else none."""
+    if 0 < abs(value) < 0.005:
+        return "less than 0.01 mm"
     if abs(value) < 10:
         return f"{value:.2f} mm"
     return f"{value:.1f} mm" if abs(value) < 100 else f"{value:.0f} mm"

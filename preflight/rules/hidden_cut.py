@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from preflight.analysis import Analysis
 from preflight.geometry.knife import Knifing
 from preflight.report.model import Finding, Severity
-from preflight.rules.build import Fault, findings, mm
+from preflight.rules.build import Fault, counted, findings, mm
 from preflight.rules.pieces import PlacedGroup, grouped, is_whole_contour
 from preflight.rules.rule import Rule
 
@@ -17,7 +17,7 @@ def check(analysis: Analysis) -> Iterator[Finding]:
     for film in analysis.films:
         pieces = film.knife.of(Knifing.IN_FILM)
         hidden = pieces[is_whole_contour(film.knife, pieces)]
-        faults = [_fault(group) for group in grouped(analysis, film.knife, hidden)]
+        faults = [_fault(group) for group in grouped(analysis, film.knife, hidden, by_shape=True)]
         yield from findings(RULE, "hidden-in-film", analysis, faults, film)
 
 
@@ -25,7 +25,7 @@ def _fault(group: PlacedGroup) -> Fault:
     return Fault(
         message="A shape lies hidden inside another of the same colour. Nobody sees it, but the knife "
         f"would cut it out of the film: {mm(group.length)} of cut.",
-        detail=f"Whole outline inside film that should stay: {group.names}.",
+        detail=f"{counted(len(group.pieces), 'whole outline')} inside film that should stay: {group.names}.",
         places=(group.place,),
         measured=group.length,
         unit="mm",

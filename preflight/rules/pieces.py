@@ -36,15 +36,22 @@ def is_whole_contour(knife: KnifeLines, pieces: Ints) -> Bools:
     return closed
 
 
-def grouped(analysis: Analysis, knife: KnifeLines, pieces: Ints) -> list[PlacedGroup]:
-    """Gather ``pieces`` into places, in the order of their first piece."""
+def grouped(
+    analysis: Analysis, knife: KnifeLines, pieces: Ints, *, by_shape: bool = False
+) -> list[PlacedGroup]:
+    """Gather ``pieces`` into places, in the order of their first piece: near ones, or those of one shape."""
     if not len(pieces):
         return []
     which, contours = knife.contours_at(pieces)
     owner = analysis.painting.contours.path[contours]
     begin = np.searchsorted(which, np.arange(len(pieces) + 1))
+    if by_shape:
+        first = owner[np.minimum(begin[:-1], len(owner) - 1)]
+        gathered = [np.flatnonzero(first == shape) for shape in np.unique(first)]
+    else:
+        gathered = groups(knife.pieces.lines[pieces], NEAR)
     found = []
-    for members in groups(knife.pieces.lines[pieces], NEAR):
+    for members in gathered:
         chosen = pieces[members]
         lengths = knife.pieces.length[chosen]
         shapes = sorted({int(o) for m in members for o in owner[begin[m] : begin[m + 1]]})

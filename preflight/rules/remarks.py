@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from preflight.analysis import Analysis
-from preflight.artwork import Remark, RemarkKind
+from preflight.artwork import Box, Remark, RemarkKind, Shape
 from preflight.rules.build import Fault, place
 
 
@@ -14,15 +14,35 @@ def faults_of(analysis: Analysis, kinds: dict[RemarkKind, tuple[str, str]]) -> I
     for remark in analysis.artwork.remarks:
         if remark.kind in kinds:
             case, message = kinds[remark.kind]
-            yield case, _fault(remark, message)
+            yield case, _fault(remark, message, remark.box or _box_of(analysis, remark))
 
 
-def _fault(remark: Remark, message: str) -> Fault:
+def _box_of(analysis: Analysis, remark: Remark) -> Box | None:
+    """Return the bounds of what was drawn of the remark's element; None: nothing was."""
+    if remark.origin is None:
+        return None
+    boxes = [
+        item.path.mapped(item.matrix).bounds()
+        for item in analysis.artwork.items
+        if isinstance(item, Shape) and item.origin.path == remark.origin.path and len(item.path.controls)
+    ]
+    if not boxes:
+        return None
+    lows, highs = [box[:2] for box in boxes], [box[2:] for box in boxes]
+    return (
+        min(x for x, _ in lows),
+        min(y for _, y in lows),
+        max(x for x, _ in highs),
+        max(y for _, y in highs),
+    )
+
+
+def _fault(remark: Remark, message: str, known: Box | None) -> Fault:
     origin = remark.origin
-    box = remark.box or (0.0, 0.0, 0.0, 0.0)
+    box = known or (0.0, 0.0, 0.0, 0.0)
     where = f" At {origin.label}" + (f", line {origin.line}." if origin.line else ".") if origin else ""
     return Fault(
         message=message,
         detail=f"{remark.subject}.{where}",
-        places=(place(box, None, origin),) if origin or remark.box else (),
+        places=(place(box, None, origin),) if origin or known else (),
     )
