@@ -1,7 +1,8 @@
 """The published contract: OpenAPI with examples that really occur.
 
 ``python -m service.contract`` runs the library on a small artwork, keeps what it answers as the
-examples, and writes ``openapi/openapi.json`` and ``docs/problems.md``. Tests check both for drift.
+examples, and writes ``openapi/openapi.json``, ``docs/problems.md`` and ``docs/service.md``. Tests check
+all of them for drift.
 """
 
 from __future__ import annotations
@@ -62,6 +63,7 @@ Responses = dict[int | str, dict[str, Any]]
 """Answers by status, as the framework takes them."""
 
 EXAMPLES: Final = "examples.json"
+GUIDE: Final = Path(__file__).parent / "guide.md"
 REQUEST_ID = "7c9e6679-7425-40de-944b-e07fc1f90ae7"
 
 ARTWORK = """<svg xmlns="http://www.w3.org/2000/svg" width="600mm" height="200mm" viewBox="0 0 600 200">
@@ -294,6 +296,13 @@ def dumped(document: Json) -> str:
     return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
 
 
+def service_guide() -> str:
+    """Return the guide to the service as Markdown."""
+    from service.settings import handbook as settings_table  # noqa: PLC0415  (only the guide needs it)
+
+    return GUIDE.read_text("utf-8").replace("{{settings}}", settings_table().rstrip())
+
+
 def write(root: Path) -> None:
     """Write the examples, the contract and the handbook of problems below the project's ``root``."""
     (root / "service" / EXAMPLES).write_text(dumped(make_examples()), "utf-8")
@@ -305,6 +314,7 @@ def write(root: Path) -> None:
         (root / folder).mkdir(exist_ok=True)
     (root / "openapi" / "openapi.json").write_text(dumped(create_app(Settings()).openapi()), "utf-8")
     (root / "docs" / "problems.md").write_text(handbook(), "utf-8")
+    (root / "docs" / "service.md").write_text(service_guide(), "utf-8")
 
 
 if __name__ == "__main__":

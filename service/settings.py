@@ -58,6 +58,15 @@ class Settings(BaseSettings):
     ] = "info"
 
 
+def handbook() -> str:
+    """Return the table of all settings as Markdown."""
+    rows = [
+        f"| `{PREFIX}{name.upper()}` | {field.default} | {field.description} |"
+        for name, field in Settings.model_fields.items()
+    ]
+    return "\n".join(["| variable | stock value | meaning |", "|---|---|---|", *rows]) + "\n"
+
+
 def from_environment() -> Settings:
     """Return the settings of the environment.
 

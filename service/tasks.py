@@ -111,18 +111,27 @@ def attempt(task: Task, work: Callable[[Task], bytes]) -> Answer:
     """Do ``task`` with ``work`` and turn whatever it raises into an answer."""
     try:
         return Answer("done", work(task))
-    except LimitError as error:
-        return Answer("limit", b"", error.code, error.message, error.advice)
-    except JobError as error:
-        return Answer("job", b"", error.code, error.message, error.advice)
     except PreflightError as error:
-        return Answer("artwork", b"", error.code, error.message, error.advice)
+        return Answer(_fault(error), b"", error.code, error.message, error.advice)
     except MemoryError:
         return Answer("memory")
     except Exception as error:
-        frames = traceback.extract_tb(error.__traceback__)[-8:]
-        where = tuple(f"{frame.filename}:{frame.lineno} {frame.name}" for frame in frames)
-        return Answer("failed", b"", type(error).__name__, trace=where)
+        return _unexpected(error)
+
+
+def _fault(error: PreflightError) -> Outcome:
+    if isinstance(error, LimitError):
+        return "limit"
+    return "job" if isinstance(error, JobError) else "artwork"
+
+
+def _unexpected(error: Exception) -> Answer:
+    # GEOS is C++: it reports a refused allocation as an error of its own with this text.
+    if "bad_alloc" in str(error):
+        return Answer("memory")
+    frames = traceback.extract_tb(error.__traceback__)[-8:]
+    where = tuple(f"{frame.filename}:{frame.lineno} {frame.name}" for frame in frames)
+    return Answer("failed", b"", type(error).__name__, trace=where)
 
 
 def serve(channel: socket.socket, bounds: Bounds, work: Callable[[Task], bytes] = run) -> None:

@@ -47,6 +47,13 @@ def test_the_handbook_of_problems_is_what_the_code_says() -> None:
     assert (ROOT / "docs" / "problems.md").read_text("utf-8") == handbook(), AGAIN
 
 
+def test_the_guide_names_every_setting_and_every_path() -> None:
+    guide = (ROOT / "docs" / "service.md").read_text("utf-8")
+    assert guide == contract.service_guide(), AGAIN
+    for path in COMMITTED["paths"]:
+        assert path.partition("/{")[0] in guide, path
+
+
 def test_the_contract_is_valid_openapi() -> None:
     # OpenAPI 3.1: the specification's own schema, by way of openapi-spec-validator.
     assert COMMITTED["openapi"].startswith("3.1.")
