@@ -99,8 +99,7 @@ class Analysis:
         if not len(contours):
             return np.zeros(0, object)
         which = np.repeat(np.arange(len(contours)), np.diff(contours.starts))
-        lines: np.ndarray = shapely.linestrings(contours.points, indices=which)
-        return lines
+        return np.asarray(shapely.linestrings(contours.points, indices=which))
 
     def knife_shapes(self) -> Iterator[int]:
         """Yield the shapes a knife would follow if the file were sent as it is (guides are left out)."""

@@ -317,7 +317,9 @@ def _explain(options: argparse.Namespace) -> int:
 def _explanation(rule: Rule) -> Iterator[str]:
     yield f"{rule.code}: {rule.title}"
     mend = (
-        "It can be mended mechanically, without changing the look." if rule.repairable else "A person has to mend it."
+        "It can be mended mechanically, without changing the look."
+        if rule.repairable
+        else "A person has to mend it."
     )
     for heading, text in (
         ("Why it matters", rule.why),

@@ -207,7 +207,8 @@ class Outlines:
     def lengths(self) -> Floats:
         """Return the arc length of each path, shape (p,)."""
         owner = np.repeat(np.arange(len(self.segments)), self.segments)
-        return np.bincount(owner, weights=lengths(self.whole), minlength=len(self.segments))
+        total = np.bincount(owner, weights=lengths(self.whole), minlength=len(self.segments))
+        return np.asarray(total, float)
 
 
 def flatten(paths: Sequence[Path] | Outlines, tolerance: float | Floats) -> Polylines:
@@ -271,7 +272,7 @@ def lengths(path: Path) -> Floats:
     Curves are integrated by Gauss-Legendre quadrature with 12 points on each half, which is exact
     to a few parts in a million also where a curve turns sharply.
     """
-    result = np.hypot(*(path.controls[:, 3] - path.controls[:, 0]).T)
+    result: Floats = np.hypot(*(path.controls[:, 3] - path.controls[:, 0]).T)
     curved = ~path.lines
     c = path.controls[curved]
     if len(c):

@@ -84,7 +84,8 @@ def test_what_is_not_known_is_said() -> None:
     stated = report(
         '<rect width="50" height="50"/>',
         'film = { kind = "calendered" }\nblade = { offset = "0.25 mm" }\nroll = { width = "610 mm" }\n'
-        'colours = { black = "film" }\nuse = "interior"\npolarity = "shapes"\nsurface = "first"\nconstruction = "layered"',
+        'colours = { black = "film" }\nuse = "interior"\npolarity = "shapes"\nsurface = "first"\n'
+        'construction = "layered"',
     )
     assert stated.assumptions == ()
     assert stated.not_judged == ()

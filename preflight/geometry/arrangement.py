@@ -59,9 +59,8 @@ def node(lines: np.ndarray) -> Pieces:
     """Cut ``lines`` (linestrings or rings) where they meet; a stretch drawn twice comes out once."""
     if not len(lines):
         return pieces_of(np.zeros(0, object))
-    whole = shapely.multilinestrings(lines)
     try:
-        noded = shapely.node(whole)
+        noded: BaseGeometry = shapely.node(shapely.MultiLineString(list(lines)))
     except shapely.GEOSException:
         # Exact noding can fail to settle on nearly coincident lines; on a grid it always does.
         noded = shapely.union_all(np.asarray(lines), grid_size=SNAP)
@@ -99,7 +98,6 @@ def faces(borders: np.ndarray) -> tuple[np.ndarray, Floats]:
 def gathered(polygons: np.ndarray) -> BaseGeometry:
     """Return polygons that touch at points at most as one geometry."""
     if len(polygons) == 1:
-        single: BaseGeometry = polygons[0]
-        return single
-    whole: BaseGeometry = shapely.multipolygons(polygons)
-    return whole
+        only: BaseGeometry = polygons[0]
+        return only
+    return shapely.MultiPolygon(list(polygons))

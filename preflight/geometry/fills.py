@@ -32,7 +32,7 @@ def fill_regions(lines: Polylines, evenodd: Sequence[bool] | Bools) -> list[Base
     if not len(owner):
         return regions
     even = np.asarray(evenodd, bool)
-    polygons = shapely.polygons(rings)
+    polygons = np.asarray(shapely.polygons(rings))
     simple = shapely.is_valid(polygons)
     per_path = np.bincount(owner, minlength=count)
     broken = np.zeros(count, bool)
@@ -46,10 +46,10 @@ def fill_regions(lines: Polylines, evenodd: Sequence[bool] | Bools) -> list[Base
     nested = np.flatnonzero((per_path > 1) & ~broken)
     if len(nested):
         windings = _nesting(rings, polygons, owner, nested, starts)
-        for path in nested:
+        for path in nested.tolist():
             part = slice(starts[path], starts[path + 1])
             regions[path] = _assembled(rings[part], *windings[path], bool(even[path]))
-    for path in np.flatnonzero(broken):
+    for path in np.flatnonzero(broken).tolist():
         part = slice(starts[path], starts[path + 1])
         regions[path] = fill_crossing(rings[part], bool(even[path]))
     return regions
@@ -69,7 +69,7 @@ def fill_crossing(rings: np.ndarray, evenodd: bool) -> BaseGeometry:
 
     def filled(points: Floats) -> Bools:
         winding = winding_numbers(points, segments)
-        return winding % 2 != 0 if evenodd else winding != 0
+        return np.asarray(winding % 2 != 0 if evenodd else winding != 0)
 
     left, right = pieces.beside()
     border = filled(left) != filled(right)
@@ -94,7 +94,7 @@ def _rings(lines: Polylines) -> tuple[np.ndarray, Ints]:
     keep = enough[which]
     kept = np.flatnonzero(enough)
     renumber = np.cumsum(enough) - 1
-    rings = shapely.linearrings(points[keep], indices=renumber[which[keep]])
+    rings = np.asarray(shapely.linearrings(points[keep], indices=renumber[which[keep]]))
     return rings, lines.path[kept]
 
 
@@ -146,7 +146,7 @@ def _assembled(rings: np.ndarray, inside: Ints, outside: Ints, parent: Ints, eve
     filled_in = inside % 2 != 0 if evenodd else inside != 0
     filled_out = outside % 2 != 0 if evenodd else outside != 0
     border = filled_in != filled_out
-    holes: dict[int, list[BaseGeometry]] = {int(i): [] for i in np.flatnonzero(border & filled_in)}
+    holes: dict[int, list[shapely.LinearRing]] = {int(i): [] for i in np.flatnonzero(border & filled_in)}
     for ring in np.flatnonzero(border & ~filled_in):
         up = int(parent[ring])
         while up >= 0 and up not in holes:

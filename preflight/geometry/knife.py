@@ -101,7 +101,7 @@ def _times(pieces: Pieces, lines: np.ndarray) -> Ints:
     """Count for each piece the chords of ``lines`` that pass its test spot along it."""
     points, which = shapely.get_coordinates(lines, return_index=True)
     same = which[1:] == which[:-1]
-    chords = shapely.linestrings(np.stack((points[:-1][same], points[1:][same]), axis=1))
+    chords = np.asarray(shapely.linestrings(np.stack((points[:-1][same], points[1:][same]), axis=1)))
     spots = shapely.points(pieces.spots())
     found, _ = shapely.STRtree(chords).query(spots, predicate="dwithin", distance=ON_LINE)
     return np.maximum(np.bincount(found, minlength=len(pieces)), 1)

@@ -9,6 +9,9 @@ import numpy as np
 from preflight.artwork import Cap, Join
 from preflight.curves import Floats, Ints
 
+_FINEST = 1e-6
+"""Least chord error as a share of the pen's radius: 2,200 chords a circle, right to 5 µm at 10 m width."""
+
 
 def left(direction: Floats) -> Floats:
     """Return vectors (..., 2) turned by a quarter from x to y."""
@@ -46,7 +49,8 @@ class Pen:
 
     def steps(self, angle: Floats) -> Ints:
         """Return how many chords stand for an arc of the pen's radius through ``angle``."""
-        widest = 2 * np.arccos(max(1 - self.error / self.half, 0.0)) if self.error < self.half else np.pi / 2
+        share = max(self.error / self.half, _FINEST)
+        widest = 2 * np.arccos(1 - share) if share < 1 else np.pi / 2
         return np.maximum(np.ceil(np.abs(angle) / widest - 1e-9), 1).astype(np.int64)
 
     def arc(self, normal: Floats, angle: float) -> Floats:

@@ -18,6 +18,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -54,19 +55,24 @@ def stroke_region(path: Path, matrix: Matrix, stroke: Stroke, tolerance: float) 
     edges = chords(path, pen)
     if edges is not None:
         _outline(edges, pen, rings, areas)
-    areas += _polygons(rings)
-    return _united(areas, matrix, tolerance)
+    return _united(np.concatenate((np.array(areas, object), _polygons(rings))), matrix, tolerance)
 
 
-def _polygons(rings: list[Floats]) -> list[BaseGeometry]:
-    return [Polygon(ring) for ring in rings]
+def _polygons(rings: list[Floats]) -> npt.NDArray[np.object_]:
+    """Return the polygons of rings (n, 2), which need not repeat their first point."""
+    if not rings:
+        return np.zeros(0, object)
+    sizes = np.array([len(ring) for ring in rings])
+    drawn = shapely.linearrings(np.concatenate(rings), indices=np.repeat(np.arange(len(rings)), sizes))
+    return np.asarray(shapely.polygons(np.asarray(drawn)))
 
 
-def _united(areas: list[BaseGeometry], matrix: Matrix, tolerance: float) -> BaseGeometry:
-    if not areas:
+def _united(areas: npt.NDArray[np.object_], matrix: Matrix, tolerance: float) -> BaseGeometry:
+    if not len(areas):
         return Polygon()
-    mapped = [shapely.transform(area, lambda xy: apply(matrix, xy)) for area in areas]
-    mapped = [area if area.is_valid else shapely.make_valid(area) for area in mapped]
+    mapped = np.asarray(shapely.transform(areas, lambda xy: apply(matrix, xy)))
+    sound = shapely.is_valid(mapped)
+    mapped[~sound] = shapely.make_valid(mapped[~sound])
     whole = mapped[0] if len(mapped) == 1 else shapely.union_all(mapped)
     # Pieces that meet along a line leave holes of rounding size there.
     parts = [_without_pinholes(part, tolerance * tolerance) for part in shapely.get_parts(_areas_only(whole))]
@@ -365,7 +371,7 @@ def _open_bands(sides: _Sides, runs: list[tuple[int, int]], rings: list[Floats])
     caps = sides.caps()
     while runs:
         drawn = [sides.ring(a, b, caps) for a, b in runs]
-        sound = [ring.is_valid for ring in _polygons(drawn)]
+        sound = shapely.is_valid(_polygons(drawn)).tolist()
         halves: list[tuple[int, int]] = []
         for (a, b), ring, good in zip(runs, drawn, sound, strict=True):
             if good or b - a == 1:

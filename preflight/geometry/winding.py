@@ -52,7 +52,7 @@ def winding_numbers(
 
     def row_of(y: Floats, group: Ints) -> Ints:
         inside = np.clip((y - floor[group]) * scale[group], 0, rows[group] - 1)
-        return base[group] + inside.astype(np.int64)
+        return np.asarray(base[group] + inside.astype(np.int64))
 
     first, last = row_of(low, s_group), row_of(high, s_group)
     spans = last - first + 1

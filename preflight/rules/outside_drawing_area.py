@@ -18,7 +18,8 @@ OVER = 0.05
 def check(analysis: Analysis) -> Iterator[Finding]:
     """Yield each shape the knife would follow outside the drawing area."""
     width, height = analysis.artwork.width, analysis.artwork.height
-    wholly, partly = [], []
+    wholly: list[Fault] = []
+    partly: list[Fault] = []
     for index in analysis.knife_shapes():
         lines = analysis.lines[list(analysis.contours_of(index))]
         if not len(lines):

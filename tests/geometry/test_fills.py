@@ -3,27 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import pytest
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from preflight.curves import Floats, Path, flatten
 from preflight.geometry.fills import fill_regions
 from preflight.geometry.winding import winding_numbers
 
-SQUARE = [(0, 0), (10, 0), (10, 10), (0, 10)]
+Points = Sequence[tuple[float, float]]
+
+SQUARE: Points = [(0, 0), (10, 0), (10, 10), (0, 10)]
 
 
-def polygon(points: list[tuple[float, float]] | Floats) -> Path:
+def polygon(points: Points | Floats) -> Path:
     return Path.polygon(points)
 
 
-def fill(path: Path, evenodd: bool = False) -> shapely.Geometry:
+def fill(path: Path, evenodd: bool = False) -> BaseGeometry:
     return fill_regions(flatten([path], 0.01), [evenodd])[0]
 
 
-def shifted(points: list[tuple[float, float]], x: float, y: float) -> list[tuple[float, float]]:
+def shifted(points: Points, x: float, y: float) -> Points:
     return [(a + x, b + y) for a, b in points]
 
 
@@ -69,7 +73,7 @@ def test_an_open_contour_is_filled_as_if_closed() -> None:
 
 
 @pytest.mark.parametrize("points", [[(0, 0), (10, 0)], [(0, 0)], [(0, 0), (10, 0), (5, 0), (0, 0)]])
-def test_lines_and_dots_fill_nothing(points: list[tuple[float, float]]) -> None:
+def test_lines_and_dots_fill_nothing(points: Points) -> None:
     assert fill(polygon(points)).area == 0
 
 

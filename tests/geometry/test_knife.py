@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from preflight.geometry.arrangement import node
 from preflight.geometry.gather import groups
@@ -17,7 +18,7 @@ def box(x0: float, y0: float, x1: float, y1: float) -> shapely.Polygon:
     return shapely.box(x0, y0, x1, y1)
 
 
-def knife(*shapes: shapely.Polygon, region: shapely.Geometry | None = None) -> KnifeLines:
+def knife(*shapes: shapely.Polygon, region: BaseGeometry | None = None) -> KnifeLines:
     lines = np.array([shapely.LineString(shape.exterior.coords) for shape in shapes], object)
     return classify(lines, np.arange(len(shapes)), region or shapely.union_all(shapes))
 
