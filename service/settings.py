@@ -30,7 +30,7 @@ class Settings(BaseSettings):
     queue_seconds: Annotated[
         float, Field(gt=0, le=600, description="Longest wait for a worker, in seconds")
     ] = 10.0
-    uploads: Annotated[int, Field(ge=1, le=1000, description="Uploads received at the same time")] = 16
+    uploads: Annotated[int, Field(ge=1, le=1000, description="Uploads received at the same time")] = 8
     upload_bytes: Annotated[
         int, Field(ge=1024, le=1024 * MEBIBYTE, description="Largest artwork, in bytes")
     ] = 25_000_000

@@ -63,7 +63,9 @@ class Worker:
 
     def kill(self) -> None:
         """End the process at once, whatever it is doing."""
-        self.process.kill()
+        # Asked first: the id of a process that is gone may be another's by now.
+        if self.alive:
+            self.process.kill()
         self.writer.close()
 
     def how_it_ended(self) -> str:
@@ -83,8 +85,9 @@ class Worker:
 
     async def ask(self, task: Task, most: int) -> Answer:
         """Send ``task`` and return the answer, its body at most ``most`` bytes."""
-        self.writer.write(tasks.encode_task(task))
-        await self.writer.drain()
+        for piece in tasks.encode_task(task):
+            self.writer.write(piece)
+            await self.writer.drain()
         head = await self.receive(HEAD_BYTES)
         body = await self.receive(most)
         return _answer(head, body)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import threading
 import time
@@ -88,6 +89,18 @@ def test_idle_workers_that_were_killed_are_replaced_before_they_are_used(small_s
     assert send(small_server, SVG).status_code == 200
     wait_until(lambda: len(small_server.workers()) == 2)
     assert not old & small_server.workers()
+
+
+def test_the_service_outlives_its_fork_server(tmp_path: Path) -> None:
+    with running("tests.service.serving", tmp_path, workers=2) as server:
+        old = server.workers()
+        status = Path(f"/proc/{min(old)}/status").read_text()
+        (parent,) = re.findall(r"^PPid:\s+(\d+)$", status, re.MULTILINE)
+        assert int(parent) != server.process.pid
+        os.kill(int(parent), signal.SIGKILL)
+        assert send(server, SVG).status_code == 200
+        wait_until(lambda: len(server.workers() - old) == 2)
+        assert send(server, SVG).status_code == 200
 
 
 def test_past_the_queue_requests_are_refused_and_told_when_to_come_back(small_server: Server) -> None:
