@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
-from tests.corpus.agreement import CORPUS, LEAST_GOOD, MOST_DISAGREED, SIGNS, SUITE, good, outcomes
+from tests.corpus.agreement import (
+    CORPUS,
+    LEAST_GOOD,
+    MOST_DISAGREED,
+    SIGNS,
+    SUITE,
+    good,
+    judge,
+    outcomes,
+    render,
+)
+from tests.corpus.random_drawings import drawing
 
 
 @pytest.mark.corpus
@@ -17,3 +30,19 @@ def test_category_agrees(category: str) -> None:
     wrong = [f"{o.name}: {o.why}" for o in found if o.verdict in ("disagreed", "refused")]
     assert sum(o.verdict == "disagreed" for o in found) <= MOST_DISAGREED * len(found), wrong
     assert good(found) >= LEAST_GOOD, wrong
+
+
+SEEDS = range(60)
+
+
+def test_made_up_drawings_agree(tmp_path: Path) -> None:
+    """Needs no corpus: seeded drawings, rendered by the judge in a process of its own."""
+    paths = []
+    for seed in SEEDS:
+        path = tmp_path / f"{seed}.svg"
+        path.write_bytes(drawing(seed))
+        paths.append(path)
+    pictures = render(paths, tmp_path)
+    found = [judge(SIGNS[0], p, p.stem, png) for p, png in zip(paths, pictures, strict=True)]
+    wrong = [f"{o.name}: {o.why}" for o in found if o.verdict != "agreed"]
+    assert not wrong
