@@ -13,7 +13,7 @@ import sys
 import warnings
 from pathlib import Path
 
-import atheris  # type: ignore[import-untyped]
+import atheris
 
 with atheris.instrument_imports(include=["preflight.readers"]):
     from preflight.artwork import Shape
