@@ -58,7 +58,9 @@ def index(rules: Sequence[Rule]) -> str:
         f"| [`{rule.code}`]({rule.code}.md) | {rule.title} | {', '.join(dict.fromkeys(rule.cases.values()))} |"
         for rule in rules
     ]
-    return "\n".join(["# The rules", "", "| code | what is wrong | severities |", "|---|---|---|", *rows]) + "\n"
+    return (
+        "\n".join(["# The rules", "", "| code | what is wrong | severities |", "|---|---|---|", *rows]) + "\n"
+    )
 
 
 def pages() -> dict[str, str]:

@@ -61,7 +61,9 @@ class Finding(_Model):
     places: tuple[Place, ...] = ()
     places_total: Annotated[int, Field(description="How many places there are; at most the first are listed")]
     remedy: str
-    repairable: Annotated[bool, Field(description="Whether it can be mended mechanically, without changing the look")]
+    repairable: Annotated[
+        bool, Field(description="Whether it can be mended mechanically, without changing the look")
+    ]
     fingerprint: Annotated[
         str, Field(description="Same for the same fault at the same spot, whatever else changes in the file")
     ]

@@ -90,7 +90,9 @@ class _Page:
             self._wrapped(self._measured(finding)),
             *self._places(finding),
             self._wrapped(finding.remedy, label="What to do: "),
-            self._wrapped("It can be mended mechanically, without changing the look." if finding.repairable else ""),
+            self._wrapped(
+                "It can be mended mechanically, without changing the look." if finding.repairable else ""
+            ),
             self._wrapped(finding.detail, label="For the operator: "),
         ]
         return "\n".join(line for line in lines if line)
