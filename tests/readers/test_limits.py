@@ -184,3 +184,42 @@ def test_many_remarks_are_capped() -> None:
     artwork = drawn("".join(f'<use href="#n{i}"/>' for i in range(3_000)))
     assert len(artwork.remarks) == 2_001
     assert "more than" in artwork.remarks[-1].subject
+
+
+BLANKS = " " * 300_000
+
+
+@pytest.mark.parametrize(
+    "attributes",
+    [
+        f'transform="{BLANKS}x"',
+        f'transform="scale(1){BLANKS}!"',
+        f'width="1{BLANKS}!"',
+        f'stroke-width="1{BLANKS}!"',
+        f'fill="url({BLANKS}"',
+        f'fill="red{BLANKS}x"',
+        f'stroke-dasharray="{"9" * 300_000}"',
+        f'stroke-dasharray="{"1 " * 150_000}"',
+        f'style="font:{"a " * 150_000}"',
+        f'style="fill:var(--a{BLANKS}"',
+        f'style="fill:{"var(--a," * 40_000}"',
+        f'style="fill:{"(" * 100_000}"',
+        f'style="{"a:b;" * 70_000}"',
+        f'opacity="{BLANKS}"',
+        f'd="M0 0{BLANKS}!"',
+        f'points="0 0{BLANKS}!"',
+        f'class="{"a " * 150_000}"',
+    ],
+    ids=range(17),
+)
+def test_long_values_end(attributes: str) -> None:
+    """Values built to make a careless pattern take the square of their length, hours here."""
+    sheet = "<style>.a{fill:red}</style>"
+    for element in ("rect", "path", "polygon"):
+        assert drawn(f"{sheet}<{element} {attributes}/>{RECT}").items
+    assert read(svg(RECT, f'width="9" height="9" viewBox="0 0{BLANKS}!"')).items
+
+
+def test_deeply_nested_selectors_end() -> None:
+    artwork = drawn(f"<style>{':is(' * 5_000}rect{')' * 5_000}{{fill:red}}</style>{RECT}")
+    assert len(artwork.items) == 1

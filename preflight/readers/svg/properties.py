@@ -89,6 +89,9 @@ FONT_RELATIVE_LENGTHS = frozenset(
 )
 """Inherited lengths: em and the like turn into px where they stand, not where they are inherited."""
 
+LONGEST = 20_000
+"""Characters of a property's value; a longer one is no honest value and would only cost time."""
+
 _FORGIVING = frozenset(("inherit", "initial", "unset", "revert", "revert-layer"))
 _KEYWORDS: dict[str, frozenset[str]] = {
     name: frozenset(words.split())
@@ -115,6 +118,8 @@ _PAINT_KEYWORDS = frozenset(("none", "currentcolor", "context-fill", "context-st
 @lru_cache(maxsize=8192)
 def valid(name: str, value: str) -> bool:
     """Tell whether ``value`` is one that property ``name`` takes; an invalid one is passed over."""
+    if len(value) > LONGEST and name not in ("d", "font-family"):
+        return False
     low = value.strip().lower()
     if low in _FORGIVING or "var(" in low:
         return True
@@ -134,7 +139,7 @@ def _is_paint(value: str) -> bool:
     return color(without_icc(value)) is not None
 
 
-_ICC = re.compile(r"\s+(?:icc-color|device-[a-z]+)\(.*\Z", re.IGNORECASE | re.DOTALL)
+_ICC = re.compile(r"(?<!\s)\s++(?:icc-color|device-[a-z]++)\(.*\Z", re.IGNORECASE | re.DOTALL)
 
 
 def without_icc(value: str) -> str:

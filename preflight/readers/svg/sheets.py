@@ -21,12 +21,20 @@ Declaration = tuple[str, str, bool]
 """Property in lower case, value, whether it is important."""
 
 
+def _text(tokens: list[Any]) -> str:
+    """Return tokens as text. Brackets nested past all sense give a value that no property takes."""
+    try:
+        return str(tinycss2.serialize(tokens)).strip()
+    except RecursionError:
+        return "(nested too deeply)"
+
+
 def _declarations(items: list[Any]) -> tuple[Declaration, ...]:
     found = []
     for item in items:
         if item.type == "declaration":
             name = item.name if item.name.startswith("--") else item.lower_name
-            found.append((name, tinycss2.serialize(item.value).strip(), bool(item.important)))
+            found.append((name, _text(item.value), bool(item.important)))
     return tuple(found)
 
 
@@ -105,7 +113,7 @@ def _add_rule(sheets: Sheets, rule: Any) -> None:
     )
     if not declarations:
         return
-    prelude = tinycss2.serialize(rule.prelude)
+    prelude = _text(rule.prelude)
     try:
         selectors = cssselect2.compile_selector_list(rule.prelude)
     except (cssselect2.SelectorError, RecursionError):
@@ -121,7 +129,7 @@ def _add_rule(sheets: Sheets, rule: Any) -> None:
 
 def _add_at_rule(sheets: Sheets, rule: Any, depth: int) -> None:
     name = rule.lower_at_keyword
-    prelude = tinycss2.serialize(rule.prelude).strip()
+    prelude = _text(rule.prelude)
     if name == "import":
         sheets.remarks.append(
             Remark(RemarkKind.EXTERNAL_REFERENCE, f"style sheet not fetched: {shortened(prelude)}")

@@ -57,6 +57,7 @@ class Scene:
     outlines: dict[tuple[etree._Element, int], Outline] = field(default_factory=dict)
     measuring: int = 0
     """How many bounding boxes are being taken; meanwhile clips and remarks are left out."""
+    lineages: dict[etree._Element, frozenset[etree._Element]] = field(default_factory=dict)
     numbered: dict[etree._Element, dict[etree._Element, int]] = field(default_factory=dict)
     said: set[Remark] = field(default_factory=set)
     clip_depth: int = 0
@@ -81,6 +82,14 @@ class Scene:
             element.get("id"),
             context.layers[-1] if context.layers else None,
         )
+
+    def lineage(self, element: etree._Element) -> frozenset[etree._Element]:
+        """Return ``element`` and all that stands around it."""
+        known = self.lineages.get(element)
+        if known is None:
+            known = frozenset((element, *element.iterancestors()))
+            self.lineages[element] = known
+        return known
 
     def place(self, element: etree._Element) -> str:
         """Return where ``element`` stands in the tree, counted from 1 among siblings of its name."""

@@ -67,8 +67,10 @@ _FONT_SIZES = {
     "xxx-large": 48.0,
 }
 """px, from a medium of 16 px by the factors of CSS Fonts 4, 2.5."""
-_VAR = re.compile(r"var\(\s*(--[^\s,()]+)\s*(?:,([^()]*(?:\([^()]*\)[^()]*)*))?\)")
-_FONT_UNIT = re.compile(r"([+-]?[0-9.]+(?:[eE][+-]?[0-9]+)?)(r?(?:em|ex|ch|cap|ic|lh))\b", re.IGNORECASE)
+_VAR = re.compile(r"var\(\s*+(--[^\s,()]++)\s*+(?:,([^()]*+(?:\([^()]*+\)[^()]*+)*+))?+\)")
+_FONT_UNIT = re.compile(
+    r"(?<![0-9.])([+-]?+[0-9.]++(?:[eE][+-]?+[0-9]++)?+)(r?(?:em|ex|ch|cap|ic|lh))\b", re.IGNORECASE
+)
 
 
 @dataclass(slots=True)
@@ -254,7 +256,7 @@ _WEIGHTS = {"bold", "bolder", "lighter", "100", "200", "300", "400", "500", "600
 
 def _font(text: str) -> dict[str, str]:
     """Return the longhands of a ``font`` shorthand; nothing where it is malformed."""
-    found = _FONT.match(text.strip())
+    found = _FONT.match(" ".join(text.split())) if len(text) < 1_000 else None
     if not found:
         return {}
     values = {

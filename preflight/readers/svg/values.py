@@ -17,10 +17,11 @@ MM_PER_PX = 25.4 / 96
 """CSS Values and Units, absolute lengths: 1 in is 96 px and 25.4 mm."""
 
 NUMBER = r"[+-]?+(?:[0-9]++\.?+[0-9]*+|\.[0-9]++)(?:[eE][+-]?+[0-9]++)?+"
-_LENGTH = re.compile(rf"\s*({NUMBER})\s*([a-zA-Z]+|%)?\s*\Z")
-_NUMBER = re.compile(rf"\s*({NUMBER})\s*\Z")
+# Every repeat is possessive: a hostile value must not make the matching take a square of its length.
+_LENGTH = re.compile(rf"\s*+({NUMBER})\s*+([a-zA-Z]++|%)?+\s*+\Z")
+_NUMBER = re.compile(rf"\s*+({NUMBER})\s*+\Z")
 _NUMBERS = re.compile(NUMBER)
-_ANGLE = re.compile(rf"\s*({NUMBER})(deg|grad|rad|turn)?\s*\Z", re.IGNORECASE)
+_ANGLE = re.compile(rf"\s*+({NUMBER})(deg|grad|rad|turn)?+\s*+\Z", re.IGNORECASE)
 
 ABSOLUTE: dict[str, float] = {
     "": 1.0,
@@ -244,7 +245,7 @@ def color(text: str) -> Color | None:
     return Color(rgb, min(max(float(opacity), 0.0), 1.0))
 
 
-_TRANSFORM = re.compile(r"\s*,?\s*(matrix|translate|scale|rotate|skewX|skewY)\s*\(([^()]*)\)\s*,?\s*")
+_TRANSFORM = re.compile(r"\s*+,?+\s*+(matrix|translate|scale|rotate|skewX|skewY)\s*+\(([^()]*+)\)\s*+,?+\s*+")
 _COUNTS = {
     "matrix": (6,),
     "translate": (1, 2),
@@ -253,7 +254,7 @@ _COUNTS = {
     "skewX": (1,),
     "skewY": (1,),
 }
-_BETWEEN_NUMBERS = re.compile(r"[\s,]*\Z")
+_BETWEEN_NUMBERS = re.compile(r"[\s,]*+\Z")
 
 
 @lru_cache(maxsize=2048)
@@ -312,7 +313,7 @@ def around(matrix: Matrix, x: float, y: float) -> Matrix:
 
 
 _URL = re.compile(
-    r"\s*url\(\s*(?:\"([^\"]*)\"|'([^']*)'|([^)\"']*?))\s*\)\s*(.*)\Z", re.IGNORECASE | re.DOTALL
+    r"\s*+url\(\s*+(?:\"([^\"]*+)\"|'([^']*+)'|([^)\"']*+))\s*+\)\s*+(.*)\Z", re.IGNORECASE | re.DOTALL
 )
 
 

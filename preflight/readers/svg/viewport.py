@@ -12,8 +12,8 @@ from preflight.curves import IDENTITY, Matrix, Path
 from preflight.readers.svg.values import NUMBER
 
 _VIEWBOX = re.compile(
-    rf"\s*({NUMBER})(?:\s*,\s*|\s+|(?=[-+.]))({NUMBER})(?:\s*,\s*|\s+|(?=[-+.]))({NUMBER})"
-    rf"(?:\s*,\s*|\s+|(?=[-+.]))({NUMBER})\s*\Z"
+    rf"\s*+({NUMBER})(?:\s*+,\s*+|\s++|(?=[-+.]))({NUMBER})(?:\s*+,\s*+|\s++|(?=[-+.]))({NUMBER})"
+    rf"(?:\s*+,\s*+|\s++|(?=[-+.]))({NUMBER})\s*+\Z"
 )
 _ALIGN = re.compile(r"x(Min|Mid|Max)Y(Min|Mid|Max)\Z")
 _SHARE = {"Min": 0.0, "Mid": 0.5, "Max": 1.0}

@@ -265,11 +265,6 @@ def _switch(scene: Scene, element: etree._Element, context: Context, work: Work)
             return
 
 
-def _holds(element: etree._Element, inner: etree._Element) -> bool:
-    """Tell whether ``element`` is ``inner`` or stands around it."""
-    return element is inner or any(ancestor is element for ancestor in inner.iterancestors())
-
-
 def _use(scene: Scene, use: etree._Element, context: Context, work: Work) -> None:
     link = href(use)
     origin = scene.origin(use, "use", context)
@@ -284,7 +279,7 @@ def _use(scene: Scene, use: etree._Element, context: Context, work: Work) -> Non
     if target is None:
         scene.say(RemarkKind.MISSING_REFERENCE, f"use of {link}, left out", origin)
         return
-    if any(_holds(target, outer) for outer in (*context.chain, use)):
+    if any(target in scene.lineage(outer) for outer in (*context.chain, use)):
         scene.say(RemarkKind.CYCLE, f"use of {link} contains itself, left out", origin)
         return
     scene.budget.spend("use_instances")
