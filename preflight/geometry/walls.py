@@ -18,12 +18,18 @@ from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from preflight.curves import Bools, Floats, Ints
+from preflight.errors import LimitError
 
 _SLACK = np.sin(np.radians(0.75))
 """How far off square a chord may be and still count: walls that flattening has left slightly askew."""
 _FACING = np.cos(np.radians(35.0))
 """Walls within 35 degrees of facing each other squarely can bound a spike that is long for its width."""
 
+_AT_ONCE = 2000
+"""Edges whose pairs are sought in one go: at worst 4 million pairs, and 64 MB."""
+_MOST_SEEN = 200_000_000
+_MOST_PAIRS = 4_000_000
+"""Pairs beyond which the search is refused: of near boxes, and of near edges (some seconds of work, and 1 GB)."""
 _DEEP = 0.7
 """Share of the limit at which a tapering strip is cut: there it is clear of the disc that sits in its mouth."""
 
@@ -120,7 +126,8 @@ def _thinned(rings: npt.NDArray[np.object_], tolerance: float) -> npt.NDArray[np
 class Chords:
     """Chords (n,) between walls: ``tail`` and ``head`` (n, 2), ``width`` (n,) in mm, the edges they are on.
 
-    ``around`` (n,) is the shorter way along the ring from end to end, infinite between two rings.
+    ``around`` (n,) is the shorter way along the ring from end to end, infinite between two rings;
+    ``ways`` (n, 2) is how far along their rings the two ends lie.
     """
 
     tail: Floats
@@ -129,6 +136,7 @@ class Chords:
     first: Ints
     second: Ints
     around: Floats
+    ways: Floats
 
     def take(self, chosen: Ints | Bools) -> Chords:
         """Return some of the chords."""
@@ -139,9 +147,11 @@ class Chords:
 
 
 def near_pairs(walls: Walls, reach: float) -> tuple[Ints, Ints]:
-    """Return pairs of edges (i, j), i < j: all whose boxes lie within ``reach`` of each other on both axes.
+    """Return pairs of edges (i, j), i < j: all that lie within ``reach`` of each other.
 
     Some farther apart may be among them: pairs found for a reach not much larger serve again.
+
+    Raises LimitError where an outline is so fine against ``reach`` that the pairs would fill the memory.
     """
     for known, pairs in walls._pairs:
         if reach <= known <= 1.5 * reach:
@@ -152,15 +162,43 @@ def near_pairs(walls: Walls, reach: float) -> tuple[Ints, Ints]:
 
 
 def _find_pairs(walls: Walls, reach: float) -> tuple[Ints, Ints]:
-    if not len(walls.size):
+    count = len(walls.size)
+    if not count:
         return np.zeros(0, np.int64), np.zeros(0, np.int64)
-    end = walls.end
-    low, high = np.minimum(walls.start, end), np.maximum(walls.start, end)
-    boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
-    wide = shapely.box(low[:, 0] - reach, low[:, 1] - reach, high[:, 0] + reach, high[:, 1] + reach)
-    i, j = shapely.STRtree(boxes).query(wide)
-    ordered = i < j
-    return i[ordered], j[ordered]
+    low, high = np.minimum(walls.start, walls.end), np.maximum(walls.start, walls.end)
+    tree = shapely.STRtree(np.asarray(shapely.box(*low.T, *high.T)))
+    wide = np.asarray(shapely.box(*(low - reach).T, *(high + reach).T))
+    step = count if count <= _AT_ONCE else _AT_ONCE // 8
+    found: list[tuple[Ints, Ints]] = []
+    seen = kept = 0
+    for begin in range(0, count, step):
+        i, j = tree.query(wide[begin : begin + step])
+        seen += len(i)
+        i += begin
+        ordered = i < j
+        i, j = i[ordered], j[ordered]
+        # Boxes of slanting edges meet long before the edges do.
+        close = np.flatnonzero(~_apart(walls, i, j, reach))
+        found.append((i[close], j[close]))
+        kept += len(close)
+        if seen > _MOST_SEEN or kept > _MOST_PAIRS:
+            raise LimitError(
+                "outline-too-fine",
+                f"{count} edges lie so close together that their distances below {reach:g} mm cannot be measured.",
+                "Simplify the outline, or cut it at a larger size.",
+            )
+    return np.concatenate([i for i, _ in found]), np.concatenate([j for _, j in found])
+
+
+def _apart(walls: Walls, i: Ints, j: Ints, reach: float) -> Bools:
+    """Say where all of one edge lies more than ``reach`` to one side of the other's line."""
+    apart = np.zeros(len(i), bool)
+    for one, other in ((i, j), (j, i)):
+        normal = walls.normal[one]
+        near = ((walls.start[other] - walls.start[one]) * normal).sum(axis=1)
+        far = ((walls.end[other] - walls.start[one]) * normal).sum(axis=1)
+        apart |= (np.minimum(near, far) > reach) | (np.maximum(near, far) < -reach)
+    return apart
 
 
 def shortest_chords(
@@ -193,23 +231,17 @@ def shortest_chords(
 
 def _finished(walls: Walls, tail: Floats, head: Floats, first: Ints, second: Ints) -> Chords:
     step = head - tail
-    return Chords(
-        tail,
-        head,
-        np.hypot(step[:, 0], step[:, 1]),
-        first,
-        second,
-        _way_round(walls, tail, head, first, second),
-    )
-
-
-def _way_round(walls: Walls, tail: Floats, head: Floats, first: Ints, second: Ints) -> Floats:
-    a = walls.run[first] + ((tail - walls.start[first]) * walls.along[first]).sum(axis=1)
-    b = walls.run[second] + ((head - walls.start[second]) * walls.along[second]).sum(axis=1)
+    ways = [
+        walls.run[edge] + ((place - walls.start[edge]) * walls.along[edge]).sum(axis=1)
+        for place, edge in ((tail, first), (head, second))
+    ]
     whole = walls.perimeter[walls.ring[first]]
-    way = np.abs(a - b) % whole
-    way = np.minimum(way, whole - way)
-    return np.where(walls.ring[first] == walls.ring[second], way, np.inf)
+    around = np.abs(ways[0] - ways[1]) % whole
+    around = np.minimum(around, whole - around)
+    around[walls.ring[first] != walls.ring[second]] = np.inf
+    return Chords(
+        tail, head, np.hypot(step[:, 0], step[:, 1]), first, second, around, np.stack(ways, axis=1)
+    )  # fmt: skip
 
 
 _Found = tuple[Floats, Floats, Ints, Ints]

@@ -13,6 +13,7 @@ from shapely import affinity
 from shapely.geometry import GeometryCollection, LineString, MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
+from preflight.errors import LimitError
 from preflight.geometry.thickness import (
     ThinKind,
     ThinPart,
@@ -260,6 +261,18 @@ class TestRobust:
     def test_bad_limits_are_refused(self, width: float, tolerance: float) -> None:
         with pytest.raises(ValueError, match="above 0 mm"):
             thin_parts(box(0, 0, 1, 1), width, tolerance=tolerance)
+
+    def test_an_outline_too_fine_for_the_limit_is_refused(self) -> None:
+        turn = np.linspace(0, 2 * np.pi, 4000, endpoint=False)
+        radius = 0.2 + 0.1 * np.cos(1000 * turn)
+        outline = Polygon(radius[:, None] * np.stack((np.cos(turn), np.sin(turn)), axis=1))
+        with pytest.raises(LimitError, match="4000 edges"):
+            thin_parts(outline, 1.0, tolerance=1e-6)
+
+    def test_slanting_hatch_is_measured(self) -> None:
+        bars = [affinity.translate(box(0, 0, 200, 0.5), 0, 2 * k) for k in range(300)]
+        found = thin_parts(affinity.rotate(MultiPolygon(bars), 40), 1.0)
+        assert [p.width for p in found] == approx([0.5] * 300)
 
     def test_walls_that_touch_in_a_point(self) -> None:
         shape = box(0, 0, 20, 10) - Polygon([(10, 0), (12, 3), (8, 3)]) - Polygon([(10, 3), (12, 8), (8, 8)])
