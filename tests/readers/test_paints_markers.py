@@ -241,6 +241,8 @@ def test_vertices_of_basic_shapes(element: str, count: int) -> None:
 
 
 def test_marker_faults_are_told() -> None:
+    blurred = '<marker id="m" style="filter:blur(1px)"><path d="M0 0H1V1z"/></marker><path d="M0 0H9" marker-end="url(#m)"/>'
+    assert remarks(drawn(blurred), RemarkKind.FILTER)
     assert remarks(drawn('<path d="M0 0H9" marker-end="url(#m)"/>'), RemarkKind.MISSING_REFERENCE)
 
 

@@ -13,6 +13,7 @@ from preflight.curves import Floats, Matrix, apply, multiply
 from preflight.readers.svg.clips import apply_clip, viewport_clip
 from preflight.readers.svg.outlines import Outline
 from preflight.readers.svg.pathdata import HUGE
+from preflight.readers.svg.placing import tell_effects
 from preflight.readers.svg.state import Context, Scene, sane
 from preflight.readers.svg.style import Style
 from preflight.readers.svg.values import Measure, alpha, angle, cos_sin, length, url_and_rest
@@ -163,30 +164,33 @@ def draw_markers(
         _draw(scene, marker, chosen, shape, context, start=name == "marker-start")
 
 
-def _draw(
-    scene: Scene,
-    marker: etree._Element,
-    places: list[Vertex],
-    shape: Shape,
-    context: Context,
-    *,
-    start: bool,
-) -> None:
-    style = scene.style_in_place(marker)
-    inner = replace(context, style=style)
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """A marker's viewport: its size, the map from its contents into it, and the point that is placed."""
+
+    width: float
+    height: float
+    step: Matrix
+    scale: float
+    size: tuple[float, float]
+    """Size of the viewport in the contents' units."""
+    shift: Floats
+
+
+def _frame(scene: Scene, marker: etree._Element, context: Context) -> _Frame | None:
+    """Return the frame of ``marker`` on a shape whose inside is ``context``; None where nothing shows."""
+    inner = replace(context, style=scene.style_in_place(marker))
     width = _length(scene, marker, "markerWidth", inner, "x")
     height = _length(scene, marker, "markerHeight", inner, "y")
     box = view_box(marker.get("viewBox"))
     if not (0 < width < HUGE and 0 < height < HUGE):
-        return
+        return None
     step = fit_or_identity(box, marker.get("preserveAspectRatio"), width, height)
-    if step is None:
-        return
-    scale = 1.0
+    scale: float | None = 1.0
     if marker.get("markerUnits") != "userSpaceOnUse":
-        scale = length(context.style.get("stroke-width"), scene.measure(context.style, context), "o") or 0.0
-        if scale <= 0:
-            return
+        scale = length(context.style.get("stroke-width"), scene.measure(context.style, context), "o")
+    if step is None or not scale or scale < 0:
+        return None
     size = (box.width, box.height) if box is not None else (width, height)
     # Percentages of refX and refY: of the viewBox, or without one of the viewport around (SVG 2, 13.7.1).
     whole = size if box is not None else context.viewport
@@ -197,12 +201,27 @@ def _draw(
             _reference(marker.get("refY"), ("top", "center", "bottom"), low[1], (size[1], whole[1])),
         ]
     )
-    shift = apply(step, ref)
+    return _Frame(width, height, step, scale, size, apply(step, ref))
+
+
+def _draw(
+    scene: Scene,
+    marker: etree._Element,
+    places: list[Vertex],
+    shape: Shape,
+    context: Context,
+    *,
+    start: bool,
+) -> None:
+    frame = _frame(scene, marker, context)
+    if frame is None:
+        return
+    style = scene.style_in_place(marker)
     opacity = alpha(style.own.get("opacity", "1"))
     base = Context(
         matrix=context.matrix,
         style=style,
-        viewport=size,
+        viewport=frame.size,
         path=f"{context.path}/marker[1]",
         opacity=context.opacity * (1.0 if opacity is None else opacity),
         clips=context.clips,
@@ -216,17 +235,27 @@ def _draw(
     clipped = style.own.get("overflow", "hidden").lower() not in ("visible", "auto")
     for vertex in places:
         cos, sin = cos_sin(_turn(marker.get("orient"), vertex, start=start))
-        placed: Matrix = (cos * scale, sin * scale, -sin * scale, cos * scale, vertex.x, vertex.y)
+        placed: Matrix = (
+            cos * frame.scale,
+            sin * frame.scale,
+            -sin * frame.scale,
+            cos * frame.scale,
+            vertex.x,
+            vertex.y,
+        )
         placed = multiply(context.matrix, placed)
-        placed = multiply(placed, (1.0, 0.0, 0.0, 1.0, -float(shift[0]), -float(shift[1])))
+        placed = multiply(placed, (1.0, 0.0, 0.0, 1.0, -float(frame.shift[0]), -float(frame.shift[1])))
         inside = replace(base, matrix=placed)
         if clipped:
-            inside = replace(inside, clips=(*inside.clips, viewport_clip(0.0, 0.0, width, height, inside)))
-        inside = replace(inside, matrix=multiply(placed, step))
+            inside = replace(
+                inside, clips=(*inside.clips, viewport_clip(0.0, 0.0, frame.width, frame.height, inside))
+            )
+        inside = replace(inside, matrix=multiply(placed, frame.step))
         if not sane(inside.matrix):
             continue
         if style.own.get("clip-path", "none").lower() != "none":
             inside = apply_clip(scene, marker, "marker", inside)
+        tell_effects(scene, marker, "marker", inside)
         _contents(scene, marker, inside)
 
 

@@ -52,7 +52,7 @@ def enter(scene: Scene, element: etree._Element, local: str, context: Context) -
     if "clip-path" in own and own["clip-path"].lower() != "none" and not scene.measuring:
         inside = apply_clip(scene, element, local, inside)
     if not scene.measuring:
-        _effects(scene, element, local, inside)
+        tell_effects(scene, element, local, inside)
     return inside
 
 
@@ -114,7 +114,7 @@ _EFFECTS = (
 )
 
 
-def _effects(scene: Scene, element: etree._Element, local: str, context: Context) -> None:
+def tell_effects(scene: Scene, element: etree._Element, local: str, context: Context) -> None:
     """Tell of masks, filters and blending: the element is still read without them."""
     own = context.style.own
     for name, kind in _EFFECTS:
