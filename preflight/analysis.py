@@ -14,7 +14,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.artwork import Artwork, LiveText, Picture, Shape, SizeBasis
-from preflight.curves import Ints
+from preflight.curves import Ints, Outlines, flatten
 from preflight.films import Film, Meaning, films_of, meaning_of
 from preflight.geometry.appearance import Painting, paint, union
 from preflight.job import Job, ResolvedLimits
@@ -100,6 +100,16 @@ class Analysis:
             return np.zeros(0, object)
         which = np.repeat(np.arange(len(contours)), np.diff(contours.starts))
         return np.asarray(shapely.linestrings(contours.points, indices=which))
+
+    def finer_lines(self, contours: Ints, tolerance: float) -> np.ndarray:
+        """Return some of `Painting.contours` (k,) as lines flattened to ``tolerance`` mm."""
+        owner = self.painting.contours.path[contours]
+        shapes = np.unique(owner)
+        drawn = [self.shapes[index] for index in shapes]
+        fine = flatten(Outlines.of([s.path for s in drawn], [s.matrix for s in drawn]), tolerance)
+        first = np.searchsorted(fine.path, np.searchsorted(shapes, owner))
+        nth = first + contours - self.first_contour[owner]
+        return np.array([shapely.LineString(fine[int(k)]) for k in nth], object)
 
     def knife_shapes(self) -> Iterator[int]:
         """Yield the shapes a knife would follow if the file were sent as it is (guides are left out)."""

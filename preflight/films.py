@@ -12,7 +12,8 @@ from shapely.geometry.base import BaseGeometry
 
 from preflight.curves import Ints
 from preflight.geometry.appearance import PaintedLayer, Part, polygonal, union
-from preflight.geometry.knife import KnifeLines, classify
+from preflight.geometry.coincidence import NearPlace, near_lines, near_places
+from preflight.geometry.knife import Inside, KnifeLines, classify
 from preflight.geometry.thickness import ThinPart, narrow_gaps, thin_parts
 from preflight.job import FilmSpec, Job, ResolvedLimits, Roll
 
@@ -78,6 +79,11 @@ class Film:
     def has_holes(self) -> bool:
         """Whether shapes in the substrate's colour are cut out of this film."""
         return bool(self._holes)
+
+    @property
+    def flattened(self) -> float:
+        """Chord error of its lines and regions, mm."""
+        return self._analysis.tolerance
 
     @property
     def roll(self) -> Roll | None:
@@ -158,6 +164,25 @@ class Film:
         """The members' contours, noded and classed."""
         lines = self._analysis.lines
         return classify(lines[self.contours], self.contours, self.fills_region)
+
+    @cached_property
+    def near(self) -> list[NearPlace]:
+        """Where knife lines run so near along each other that they are cut as one line."""
+        distance, tolerance = self._analysis.job.tolerances.coincidence, self._analysis.tolerance
+        if distance == 0:
+            return []
+        suspects = near_lines(self._analysis.lines[self.contours], distance + 2 * tolerance)
+        if not len(suspects):
+            return []
+        # The lines that matter are flattened so finely that it does not blur the distance.
+        contours = self.contours[suspects]
+        lines = self._analysis.finer_lines(contours, distance / 50)
+        return near_places(lines, contours, distance, Inside(self.fills_region))
+
+    @cached_property
+    def near_runs(self) -> shapely.STRtree:
+        """A tree over all stretches of the lines in `near`."""
+        return shapely.STRtree(np.array([run for place in self.near for run in place.runs], object))
 
     @cached_property
     def followed(self) -> tuple[int, ...]:

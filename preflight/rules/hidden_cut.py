@@ -8,14 +8,14 @@ from preflight.analysis import Analysis
 from preflight.geometry.knife import Knifing
 from preflight.report.model import Finding, Severity
 from preflight.rules.build import Fault, counted, findings, mm
-from preflight.rules.pieces import PlacedGroup, grouped, is_whole_contour
+from preflight.rules.pieces import PlacedGroup, apart, grouped, is_whole_contour
 from preflight.rules.rule import Rule
 
 
 def check(analysis: Analysis) -> Iterator[Finding]:
     """Yield whole contours with film to keep on both sides."""
     for film in analysis.films:
-        pieces = film.knife.of(Knifing.IN_FILM)
+        pieces = apart(film, film.knife.of(Knifing.IN_FILM))
         hidden = pieces[is_whole_contour(film.knife, pieces)]
         faults = [_fault(group) for group in grouped(analysis, film.knife, hidden, by_shape=True)]
         yield from findings(RULE, "hidden-in-film", analysis, faults, film)

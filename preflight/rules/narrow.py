@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
+import shapely
+
 from preflight.analysis import Analysis
 from preflight.films import Film
 from preflight.geometry.thickness import ThinPart
@@ -22,8 +24,13 @@ def narrow_faults(
     message: Callable[[float, str], str],
     what: str,
 ) -> Iterator[tuple[ThinPart, Fault]]:
-    """Yield each part with its fault: an error under the error limit, else a warning; points are notes."""
+    """Yield each part with its fault: an error under the error limit, else a warning; points are notes.
+
+    What is as good as one line (near-double-cut) is left out.
+    """
     for part in parts:
+        if part.width < analysis.job.tolerances.coincidence and _as_one_line(film, part):
+            continue
         severe = part.width < limit.error
         severity = Severity.ERROR if severe else Severity.WARNING
         bound = limit.error if severe else limit.warning
@@ -43,3 +50,9 @@ def narrow_faults(
                 badness=bound - part.width,
             ),
         )
+
+
+def _as_one_line(film: Film, part: ThinPart) -> bool:
+    """Return whether the edges of a part are lines that near-double-cut reports there."""
+    reach = part.width + 2 * film.flattened
+    return len(film.near_runs.query(shapely.Point(part.point), predicate="dwithin", distance=reach)) > 0

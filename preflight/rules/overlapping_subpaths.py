@@ -8,14 +8,14 @@ from preflight.analysis import Analysis
 from preflight.geometry.knife import Knifing
 from preflight.report.model import Finding, Severity
 from preflight.rules.build import Fault, findings, mm
-from preflight.rules.pieces import PlacedGroup, grouped, is_whole_contour
+from preflight.rules.pieces import PlacedGroup, apart, grouped, is_whole_contour
 from preflight.rules.rule import Parameter, Rule
 
 
 def check(analysis: Analysis) -> Iterator[Finding]:
     """Yield groups of cut-in-film pieces that end where outlines cross."""
     for film in analysis.films:
-        pieces = film.knife.of(Knifing.IN_FILM)
+        pieces = apart(film, film.knife.of(Knifing.IN_FILM))
         crossing = pieces[~is_whole_contour(film.knife, pieces)]
         across: list[Fault] = []
         within: list[Fault] = []

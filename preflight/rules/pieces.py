@@ -10,6 +10,7 @@ import shapely
 from preflight.analysis import Analysis
 from preflight.artwork import Origin
 from preflight.curves import Bools, Ints
+from preflight.films import Film
 from preflight.geometry.gather import groups
 from preflight.geometry.knife import KnifeLines
 from preflight.report.model import Place
@@ -17,6 +18,12 @@ from preflight.rules.build import place
 
 NEAR = 0.2
 """Pieces nearer than this (mm) belong to one place."""
+
+_SAMPLES = 20
+"""So many spots of a piece are asked for whether a line runs near it."""
+
+_MOSTLY = 0.8
+"""A piece of which this part is near another line is near it; the rest are its corners."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +41,26 @@ def is_whole_contour(knife: KnifeLines, pieces: Ints) -> Bools:
     """Return which pieces are whole closed contours that nothing crosses."""
     closed: Bools = shapely.is_closed(knife.pieces.lines[pieces])
     return closed
+
+
+def apart(film: Film, pieces: Ints) -> Ints:
+    """Return the pieces that do not run along another line as near as if they were one.
+
+    Those belong to near-double-cut: one finding says more of one fault than two.
+    """
+    if not film.near or not len(pieces):
+        return pieces
+    lines = film.knife.pieces.lines[pieces]
+    shares = (np.arange(_SAMPLES) + 0.5) / _SAMPLES
+    spots = shapely.line_interpolate_point(
+        np.repeat(lines, _SAMPLES), np.tile(shares, len(lines)), normalized=True
+    )
+    # Both were flattened from one curve, the runs more finely.
+    which, _ = film.near_runs.query(spots, predicate="dwithin", distance=2 * film.flattened)
+    near = np.zeros(len(spots), bool)
+    near[which] = True
+    shares_near = near.reshape(-1, _SAMPLES).mean(axis=1)
+    return pieces[np.flatnonzero(shares_near < _MOSTLY)]
 
 
 def grouped(
