@@ -88,7 +88,7 @@ function findingItem(finding, index, rule) {
     const limit = finding.limit !== null ? `, limit ${number(finding.limit)}${unit}` : "";
     meta.push(make("span", {}, `measured ${number(finding.measured)}${unit}${limit}`));
   }
-  if (finding.repairable) meta.push(make("span", {}, "can be mended without changing the look"));
+  if (finding.repairable) meta.push(make("span", {}, "can be mended mechanically, without changing the look"));
   const title = rule ? `${SEVERITIES[finding.severity]} · ${rule.title}` : SEVERITIES[finding.severity];
   return make("li", { id: `finding-${index}`, class: `finding ${finding.severity}`, tabindex: "-1" },
     make("span", { class: "number", "aria-hidden": "true" }, String(index)),
@@ -147,7 +147,7 @@ function narrowest(mm) {
 
 function rollItem(fit) {
   const named = /^#[0-9a-f]{6}$/i.test(fit.film) ? swatch(fit.film) : `${fit.film}: `;
-  const along = fit.along_mm === null ? null
+  const along = fit.along_mm === null || fit.verdict === "does-not-fit" ? null
     : make("span", { class: "hint" }, `Takes ${length(fit.along_mm)} of film, weed border included.`);
   return make("li", {}, named, make("strong", {}, `${FITS[fit.verdict]}. `), fit.reason, along);
 }
