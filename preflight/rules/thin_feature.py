@@ -9,14 +9,18 @@ from preflight.report.model import Finding, Severity
 from preflight.rules.build import Fault, findings, mm
 from preflight.rules.narrow import narrow_faults
 from preflight.rules.rule import Parameter, Rule
+from preflight.rules.specks import told_as_islands
 
 
 def check(analysis: Analysis) -> Iterator[Finding]:
     """Yield necks, isolated slivers and long spikes narrower than the film's warning limit."""
     for film in analysis.films:
         cases: dict[str, list[Fault]] = {case: [] for case in RULE.cases}
+        # A piece that is tiny as a whole is told by tiny-island, once.
+        tiny = told_as_islands(analysis, film, [part.point for part in film.thin])
+        parts = [part for part, told in zip(film.thin, tiny, strict=True) if not told]
         for part, fault in narrow_faults(
-            analysis, film, film.thin, film.limits.solid_part, message=_message, what="Solid part"
+            analysis, film, parts, film.limits.solid_part, message=_message, what="Solid part"
         ):
             cases[part.kind].append(fault)
         for case, faults in cases.items():
