@@ -230,6 +230,23 @@ class Tolerances(_Settings):
     ] = _STOCK.tolerances.colour.value
 
 
+class Lettering(_Settings):
+    """What lettering is compared with (nothing unless stated), and how the sign is read; mm."""
+
+    standards: Annotated[
+        tuple[Literal["accessible-signs", "legibility"], ...],
+        Field(description="Sets of published values to compare lettering with; none: it is not judged"),
+    ] = ()
+    viewing_distance: Annotated[
+        Annotated[float, Quantity("length", 0, 1_000_000, above=True)] | None,
+        Field(description="Horizontal distance from which the sign must be read"),
+    ] = None
+    baseline_height: Annotated[
+        Annotated[float, Quantity("length", 0, 1_000_000)] | None,
+        Field(description="Height above floor or ground of the lowest line's baseline"),
+    ] = None
+
+
 def _normal_colours(value: object) -> object:
     if not isinstance(value, Mapping):
         return value
@@ -267,6 +284,10 @@ class Job(_Settings):
         dict[Name, Annotated[Role, BeforeValidator(_role_table)]],
         Field(description="What each layer stands for; goes before the colour"),
     ] = {}
+    substrate_colour: Annotated[
+        Colour | None,
+        Field(description="Colour of the sign's own surface; none: that of the one colour with this role"),
+    ] = None
     polarity: Annotated[
         Literal["shapes", "surround"], Field(description="Whether the shapes stay, or what surrounds them")
     ] = "shapes"
@@ -284,6 +305,7 @@ class Job(_Settings):
     ] = _STOCK.underlap.value
     method: Annotated[Literal["cut", "print-and-cut"], Field(description="What the machine does")] = "cut"
     tolerances: Tolerances = Tolerances()
+    lettering: Lettering = Lettering()
     severities: Annotated[
         dict[FindingKey, Literal["error", "warning", "note", "off"]],
         Field(description="Severity for a rule's code, or for one of its cases as code/case"),
@@ -357,6 +379,14 @@ class Job(_Settings):
         if layer is not None and (role := self.layers.get(layer.strip())) is not None:
             return role
         return self.colours.get(colour.lower()) if colour is not None else None
+
+    @property
+    def ground_colour(self) -> str | None:
+        """The substrate's colour: as stated, else the one colour whose role is substrate; None: not known."""
+        if self.substrate_colour is not None:
+            return self.substrate_colour
+        stated = [colour for colour, role in self.colours.items() if role.role == "substrate"]
+        return stated[0] if len(stated) == 1 else None
 
     def film_for(self, colour: str | None, layer: str | None = None) -> FilmSpec:
         """Return the film that a colour or layer is cut from, with all that it leaves out filled in."""

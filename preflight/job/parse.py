@@ -29,6 +29,7 @@ _FIXED = {
     "model_type": _TABLE,
     "model_attributes_type": _TABLE,
     "dict_type": _TABLE,
+    "tuple_type": "this is a list: write one or more words in brackets, with a comma between them.",
     "string_pattern_mismatch": "{value} is no rule's code. "
     "Write code or code/case, for instance “thin-feature”.",
     "string_type": _NAME,
@@ -182,6 +183,8 @@ def _annotation_at(where: tuple[int | str, ...]) -> Any:
             node = _plain(field.annotation) if field else None
         elif get_origin(node) is dict:
             node = _plain(get_args(node)[0 if key == "[key]" else 1])
+        elif get_origin(node) is tuple and isinstance(key, int):
+            node = _plain(get_args(node)[0])
         elif key != "[key]":
             return None
     return node

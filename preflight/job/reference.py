@@ -13,7 +13,7 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from preflight.job.model import Blade, FilmSpec, Job, Limits, Role, Roll, Size, Tolerances
+from preflight.job.model import Blade, FilmSpec, Job, Lettering, Limits, Role, Roll, Size, Tolerances
 from preflight.job.stock import FilmStock, Stock, Use, stock
 from preflight.job.values import Quantity
 from preflight.units import format_length
@@ -88,6 +88,14 @@ _NOTES = {
 Each is a table `{ warning = ..., error = ... }`: below the first is a warning, below the second an
 error. What is left out is the stock value by kind of film, blade and use, in the table at the end.
 """,
+    "lettering": """
+Lettering is judged only by the sets named in `standards`. Each is an indication in the terms of one
+country, never a verdict of compliance.
+
+- `accessible-signs`: height, stroke, proportions and spacing of visual characters, and their contrast
+  (2010 ADA Standards for Accessible Design, United States, 703.5; contrast as in WCAG 2.x).
+- `legibility`: letter height for the viewing distance (MUTCD 2009, United States, 2A.13).
+""",
     "size": """
 State the width, the height, both, or a scale. Both together have to agree with the proportions of the
 drawing area within 1 %.
@@ -114,6 +122,7 @@ def settings_guide() -> str:
         ("Roll", "roll", Roll),
         ("Limits", "limits", Limits),
         ("Tolerances", "tolerances", Tolerances),
+        ("Lettering", "lettering", Lettering),
     ]
     parts = [_HEAD, "## Top level\n", *_table(Job, "", values)]
     for title, prefix, model in sections:
@@ -185,6 +194,8 @@ def _stock_text(field: FieldInfo) -> str:
         return "by kind"
     if value is None or isinstance(value, BaseModel | dict):
         return "none" if value is None or value == {} else "see below"
+    if value == ():
+        return "none"
     quantity = next((part for part in field.metadata if isinstance(part, Quantity)), None)
     return quantity.shown(value) if quantity else f"`{str(value).lower()}`"
 
