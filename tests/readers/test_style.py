@@ -47,6 +47,8 @@ R = 'width="9" height="9"'
         ("@media screen and (min-width:1px){rect{fill:#020202}}", "", "#000000"),
         ("rect{fill:#020202;fill:nonsense}", "", "#020202"),
         ("rect{fill:#020202;;broken}", "", "#020202"),
+        ("@namespace s url(http://www.w3.org/2000/svg); s|rect{fill:#020202}", "", "#020202"),
+        ('@namespace "urn:other"; rect{fill:#020202}', "", "#000000"),
         ("rect{/* c */fill:/* c */#020202}", "", "#020202"),
         ("<![CDATA[ g > rect{fill:#020202} ]]>", "", "#020202"),
         ("rect{fill:inherit}", 'fill="#010101"', "#000000"),

@@ -51,6 +51,8 @@ class Sheets:
     matcher: Any = field(default_factory=cssselect2.Matcher)
     wrappers: dict[etree._Element, Any] = field(default_factory=dict)
     remarks: list[Remark] = field(default_factory=list)
+    namespaces: dict[str | None, str] = field(default_factory=dict)
+    """Prefixes that @namespace declares; None for the default."""
     selectors: int = 0
     costly: int = 0
     """How many of the selectors walk along siblings or into descendants at every try."""
@@ -115,7 +117,7 @@ def _add_rule(sheets: Sheets, rule: Any) -> None:
         return
     prelude = _text(rule.prelude)
     try:
-        selectors = cssselect2.compile_selector_list(rule.prelude)
+        selectors = cssselect2.compile_selector_list(rule.prelude, sheets.namespaces)
     except (cssselect2.SelectorError, RecursionError):
         sheets.remarks.append(
             Remark(RemarkKind.BAD_VALUE, f"style rule not understood: {shortened(prelude)}")
@@ -134,6 +136,10 @@ def _add_at_rule(sheets: Sheets, rule: Any, depth: int) -> None:
         sheets.remarks.append(
             Remark(RemarkKind.EXTERNAL_REFERENCE, f"style sheet not fetched: {shortened(prelude)}")
         )
+    elif name == "namespace":
+        words = [t for t in rule.prelude if t.type in ("ident", "string", "url")]
+        if words and words[-1].type != "ident":
+            sheets.namespaces[words[0].value if len(words) > 1 else None] = str(words[-1].value)
     elif name in ("media", "supports", "layer") and rule.content is not None:
         if depth > 16 or (name == "media" and not _media_applies(prelude, sheets)):
             return
