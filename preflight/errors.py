@@ -61,5 +61,9 @@ class LimitError(ReadError):
     """The artwork is larger or more deeply built than a stated limit allows."""
 
 
+class WriteError(PreflightError):
+    """A file for production cannot be written as asked."""
+
+
 class JobError(PreflightError):
     """The job's settings are wrong; the message names field, value and allowed range."""
