@@ -13,7 +13,8 @@ from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from preflight.curves import Matrix, Path, largest_stretch, multiply
+from preflight.curves import IDENTITY, Matrix, Path, largest_stretch, multiply
+from preflight.writing import TextBlock
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -166,6 +167,16 @@ class LiveText:
     hidden: Hidden | None = None
     box: Box | None = None
     """A rough box in mm, from the number of characters and the size; for pointing, not measuring."""
+    block: TextBlock | None = None
+    """The whole text element this run is part of; None where it is not known."""
+    span: int = 0
+    """Which of the block's spans this run is."""
+    matrix: Matrix = IDENTITY
+    """Maps the text element's user space to mm."""
+    stroke: Stroke | None = None
+    stroke_first: bool = False
+    opacity: float = 1.0
+    clips: tuple[Clip, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -318,6 +329,8 @@ def _mapped(item: Item, grow: Matrix, factor: float, done: dict[int, Clip]) -> I
             size=item.size * factor,
             position=(x * factor, y * factor),
             box=_scaled_box(item.box, factor) if item.box else None,
+            matrix=multiply(grow, item.matrix),
+            clips=tuple(_mapped_clip(clip, grow, done) for clip in item.clips),
         )
     return replace(
         item,

@@ -12,15 +12,27 @@ INHERITED: dict[str, str] = {
     "clip-rule": "nonzero",
     "color": "black",
     "direction": "ltr",
+    "dominant-baseline": "auto",
     "fill": "black",
     "fill-opacity": "1",
     "fill-rule": "nonzero",
     "font-family": "",
+    "font-feature-settings": "normal",
+    "font-kerning": "auto",
+    "font-optical-sizing": "auto",
     "font-size": "16px",
+    "font-size-adjust": "none",
     "font-stretch": "normal",
     "font-style": "normal",
     "font-variant": "normal",
+    "font-variant-caps": "normal",
+    "font-variant-east-asian": "normal",
+    "font-variant-ligatures": "normal",
+    "font-variant-numeric": "normal",
+    "font-variant-position": "normal",
+    "font-variation-settings": "normal",
     "font-weight": "400",
+    "glyph-orientation-vertical": "auto",
     "letter-spacing": "normal",
     "marker-end": "none",
     "marker-mid": "none",
@@ -35,6 +47,8 @@ INHERITED: dict[str, str] = {
     "stroke-opacity": "1",
     "stroke-width": "1",
     "text-anchor": "start",
+    "text-orientation": "mixed",
+    "text-transform": "none",
     "visibility": "visible",
     "white-space": "normal",
     "word-spacing": "normal",
@@ -43,21 +57,26 @@ INHERITED: dict[str, str] = {
 """Inherited properties and their initial values (SVG 2 property index)."""
 
 OWN: dict[str, str] = {
+    "alignment-baseline": "baseline",
+    "baseline-shift": "baseline",
     "clip-path": "none",
     "display": "inline",
     "filter": "none",
+    "inline-size": "auto",
     "isolation": "auto",
     "mask": "none",
     "mask-type": "luminance",
     "mix-blend-mode": "normal",
     "opacity": "1",
     "overflow": "",
+    "shape-inside": "none",
     "stop-color": "black",
     "stop-opacity": "1",
     "text-decoration": "none",
     "transform": "none",
     "transform-box": "view-box",
     "transform-origin": "",
+    "unicode-bidi": "normal",
     "vector-effect": "none",
     "backdrop-filter": "none",
     "mask-image": "none",
@@ -184,6 +203,12 @@ def _is_reference(value: str) -> bool:
     return value.strip().lower() == "none" or url_and_rest(value) is not None
 
 
+def _is_weight(value: str) -> bool:
+    low = value.strip().lower()
+    parsed = number(low)
+    return low in ("normal", "bold", "bolder", "lighter") or (parsed is not None and 1 <= parsed <= 1000)
+
+
 _CHECKS: dict[str, Callable[[str], bool]] = {
     "fill": _is_paint,
     "stroke": _is_paint,
@@ -197,6 +222,7 @@ _CHECKS: dict[str, Callable[[str], bool]] = {
     "stroke-dashoffset": _is_length,
     "stroke-dasharray": _is_dashes,
     "stroke-miterlimit": _is_miter_limit,
+    "font-weight": _is_weight,
     "marker-start": _is_reference,
     "marker-mid": _is_reference,
     "marker-end": _is_reference,

@@ -15,7 +15,9 @@ from lxml import etree
 from preflight.artwork import Remark, RemarkKind
 from preflight.readers.limits import Budget
 from preflight.readers.svg.document import Document
+from preflight.readers.svg.fontfaces import MAX_FACES, font_face
 from preflight.readers.svg.values import shortened
+from preflight.writing import FontFace
 
 Declaration = tuple[str, str, bool]
 """Property in lower case, value, whether it is important."""
@@ -51,6 +53,7 @@ class Sheets:
     matcher: Any = field(default_factory=cssselect2.Matcher)
     wrappers: dict[etree._Element, Any] = field(default_factory=dict)
     remarks: list[Remark] = field(default_factory=list)
+    faces: list[FontFace] = field(default_factory=list)
     namespaces: dict[str | None, str] = field(default_factory=dict)
     """Prefixes that @namespace declares; None for the default."""
     selectors: int = 0
@@ -89,7 +92,7 @@ def collect(document: Document, budget: Budget) -> Sheets | None:
             _add(sheets, rules, 0)
     document.remarks.extend(sheets.remarks)
     if not sheets.selectors:
-        return None
+        return sheets if sheets.faces else None
     count = sum(1 for _ in document.root.iter(etree.Element))
     checks = sheets.selectors * count
     if sheets.costly:
@@ -140,6 +143,14 @@ def _add_at_rule(sheets: Sheets, rule: Any, depth: int) -> None:
         words = [t for t in rule.prelude if t.type in ("ident", "string", "url")]
         if words and words[-1].type != "ident":
             sheets.namespaces[words[0].value if len(words) > 1 else None] = str(words[-1].value)
+    elif name == "font-face" and rule.content is not None:
+        face = font_face(
+            _declarations(
+                tinycss2.parse_blocks_contents(rule.content, skip_comments=True, skip_whitespace=True)
+            )
+        )
+        if face is not None and len(sheets.faces) < MAX_FACES:
+            sheets.faces.append(face)
     elif name in ("media", "supports", "layer") and rule.content is not None:
         if depth > 16 or (name == "media" and not _media_applies(prelude, sheets)):
             return

@@ -63,6 +63,15 @@ class Scene:
     clip_depth: int = 0
     styles_in_place: dict[etree._Element, Style] = field(default_factory=dict)
     initial: Style | None = None
+    svg_fonts: frozenset[str] | None = None
+
+    def drawn_fonts(self) -> frozenset[str]:
+        """Return the families, in lower case, that the file draws itself in ``font`` elements."""
+        if self.svg_fonts is None:
+            faces = self.document.root.iter("{*}font-face")
+            names = (face.get("font-family") or "" for face in faces if self.document.local(face))
+            self.svg_fonts = frozenset(name.strip().strip("\"'").lower() for name in names)
+        return self.svg_fonts
 
     def measure(self, style: Style, context: Context) -> Measure:
         """Return what relative lengths refer to for an element of ``style`` drawn in ``context``."""

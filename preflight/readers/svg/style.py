@@ -15,6 +15,7 @@ from lxml import etree
 from preflight.artwork import RemarkKind
 from preflight.readers.limits import Budget
 from preflight.readers.svg.document import Document
+from preflight.readers.svg.fontvalues import STRETCHES, relative_weight
 from preflight.readers.svg.properties import (
     FONT_RELATIVE_LENGTHS,
     GEOMETRY,
@@ -186,6 +187,8 @@ def compute(declared: dict[str, str], parent: Style, *, is_root: bool = False) -
     if "font-size" in changed:
         font_size = _font_size(changed["font-size"], parent)
         changed["font-size"] = f"{font_size!r}px"
+    if changed.get("font-weight", "").lower() in ("bolder", "lighter"):
+        changed["font-weight"] = relative_weight(changed["font-weight"].lower(), parent.get("font-weight"))
     if changed.get("color", "").lower() == "currentcolor":
         changed["color"] = parent.get("color")
     root_size = font_size if is_root else parent.root_font_size
@@ -254,17 +257,18 @@ _FONT = re.compile(
 _WEIGHTS = {"bold", "bolder", "lighter", "100", "200", "300", "400", "500", "600", "700", "800", "900"}
 
 
+_RESET = sorted(
+    name for name in INHERITED if name.startswith("font-") and name not in ("font-size", "font-family")
+)
+"""What the shorthand sets to its initial value where it does not state it (CSS Fonts 4, 2.7)."""
+
+
 def _font(text: str) -> dict[str, str]:
     """Return the longhands of a ``font`` shorthand; nothing where it is malformed."""
     found = _FONT.match(" ".join(text.split())) if len(text) < 1_000 else None
     if not found:
         return {}
-    values = {
-        "font-style": "normal",
-        "font-weight": "400",
-        "font-variant": "normal",
-        "font-stretch": "normal",
-    }
+    values = {name: INHERITED[name] for name in _RESET}
     for word in found["before"].lower().split():
         if word in ("italic", "oblique"):
             values["font-style"] = word
@@ -272,4 +276,6 @@ def _font(text: str) -> dict[str, str]:
             values["font-weight"] = word
         elif word == "small-caps":
             values["font-variant"] = word
+        elif word in STRETCHES:
+            values["font-stretch"] = word
     return {**values, "font-size": found["size"], "font-family": found["family"]}
