@@ -13,7 +13,7 @@ radii, so corners blunter than 2 asin(1 / 5), 23.1 degrees, stay quiet.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -327,7 +327,15 @@ class _Opened:
             if place is not None:
                 used[chords] = True
                 found.append(place)
-        return found + [self._pinch(int(k)) for k in np.flatnonzero(self.parted & ~used)]
+        return found + [self._pinch(k) for k in self._narrowest_each(np.flatnonzero(self.parted & ~used))]
+
+    def _narrowest_each(self, loose: Ints) -> list[int]:
+        """Return the narrowest of the chords that lie within a limit of each other along their rings."""
+        loose = loose[np.argsort(self.chords.width[loose], kind="stable")]
+        chords, ring = self.chords, self.search.walls.ring
+        spots = np.floor(chords.ways[loose] / self.search.width)
+        keys = np.column_stack((ring[chords.first[loose]], ring[chords.second[loose]], spots))
+        return [int(k) for k in np.sort(loose[np.unique(keys, axis=0, return_index=True)[1]])]
 
     def _judge(
         self, shape: Polygon, inside: Ints, tapering: Ints, rest: npt.NDArray[np.object_]
@@ -349,7 +357,8 @@ class _Opened:
     def _axis(self, shape: Polygon, rest: npt.NDArray[np.object_]) -> LineString | None:
         """Return the line from the tip of a piece to where it is held; None where it does not reach far."""
         points = np.asarray(shapely.points(shapely.get_coordinates(shape)))
-        held = points[shapely.distance(points, shapely.union_all(rest)) < 1e-6 * self.search.width]
+        near = [shapely.dwithin(points, core, 1e-6 * self.search.width) for core in rest]
+        held = points[np.any(near, axis=0)] if near else points[:0]
         if not len(held):
             return None
         mouth = shapely.union_all(held)
@@ -472,11 +481,15 @@ def _merged(found: list[_Place], width: float) -> list[_Place]:
         members = [found[k] for k in np.flatnonzero(group == number)]
         # Of equally narrow ones, the one that stands for the most film is pointed at.
         best = min(members, key=lambda place: (round(place.part.width, 6), -place.part.area, _order(place)))
-        whole = shapely.union_all([m.shape for m in members]) if len(members) > 1 else best.shape
-        part = ThinPart(
-            best.part.kind, best.part.width, best.part.chord, whole.bounds, best.part.point, float(whole.area)
+        # Removed pieces do not overlap, so their areas add up.
+        low = np.min([m.part.box[:2] for m in members], axis=0)
+        high = np.max([m.part.box[2:] for m in members], axis=0)
+        part = replace(
+            best.part,
+            box=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
+            area=sum(m.part.area for m in members),
         )
-        joined.append(_Place(part, whole))
+        joined.append(_Place(part, best.shape))
     return sorted(joined, key=_order)
 
 
