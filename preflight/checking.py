@@ -19,6 +19,7 @@ from preflight.report.model import (
 from preflight.roll.fit import fit_film
 from preflight.rules import RULES
 from preflight.rules.build import counted
+from preflight.rules.lettering import not_judged as lettering_not_judged
 from preflight.version import __version__
 
 CLAIM = (
@@ -171,6 +172,9 @@ def _not_judged(analysis: Analysis) -> list[str]:
         )
     if analysis.texts:
         notes.append("The shapes of live text: they are not known until the text is turned into outlines.")
+    for film in analysis.films:
+        notes += [f"{what.capitalize()} in {film.name}: {why}" for what, why in film.unjudged.items()]
     if not analysis.size_stated:
         notes.append("Whether parts are too narrow at the real size: the finished size is not stated.")
+    notes.extend(lettering_not_judged(analysis))
     return notes

@@ -98,7 +98,7 @@ class Path:
     @cached_property
     def ends(self) -> Ints:
         """One past the last segment of each subpath, shape (k,)."""
-        return np.append(self.starts[1:], len(self.controls))
+        return np.append(self.starts[1:], len(self.controls))[: len(self.starts)]
 
     def __len__(self) -> int:
         return len(self.starts)

@@ -11,10 +11,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.curves import Ints
+from preflight.errors import LimitError
 from preflight.geometry.appearance import PaintedLayer, Part, polygonal, union
 from preflight.geometry.coincidence import NearPlace, near_lines, near_places
 from preflight.geometry.knife import Inside, KnifeLines, classify
-from preflight.geometry.thickness import ThinPart, narrow_gaps, thin_parts
+from preflight.geometry.thickness import ThinPart, known_walls, narrow_gaps, thin_parts
+from preflight.geometry.walls import Walls
 from preflight.job import FilmSpec, Job, ResolvedLimits, Roll
 
 if TYPE_CHECKING:
@@ -78,7 +80,7 @@ class Film:
     @property
     def has_holes(self) -> bool:
         """Whether shapes in the substrate's colour are cut out of this film."""
-        return bool(self._holes)
+        return bool(self.holes)
 
     @property
     def flattened(self) -> float:
@@ -98,7 +100,7 @@ class Film:
     def members(self) -> tuple[int, ...]:
         """Shapes whose fill is this film, and holes cut into it: their contours are its edges."""
         own = [layer.shape for _, layer in self._layers() if layer.part is Part.FILL]
-        return tuple(sorted({*own, *(layer.shape for _, layer in self._holes)}))
+        return tuple(sorted({*own, *(layer.shape for _, layer in self.holes)}))
 
     @cached_property
     def stroked(self) -> tuple[int, ...]:
@@ -106,7 +108,7 @@ class Film:
         return tuple(layer.shape for _, layer in self._layers() if layer.part is Part.STROKE)
 
     @cached_property
-    def _holes(self) -> list[tuple[int, PaintedLayer]]:
+    def holes(self) -> list[tuple[int, PaintedLayer]]:
         """Layers in the substrate's colour that lie above this film and meet it."""
         painted, meanings = self._analysis.painting.layers, self._analysis.meanings
         found = []
@@ -135,7 +137,7 @@ class Film:
         """What the artwork shows in this film: fills and strokes, clipped, less the holes."""
         return self._standing(
             [(index, layer.region) for index, layer in self._layers()],
-            {index: layer.region for index, layer in self._holes},
+            {index: layer.region for index, layer in self.holes},
         )
 
     @cached_property
@@ -143,7 +145,7 @@ class Film:
         """The fills alone, unclipped, less the holes: what the contours enclose."""
         return self._standing(
             [(i, layer.unclipped) for i, layer in self._layers() if layer.part is Part.FILL],
-            {index: layer.unclipped for index, layer in self._holes},
+            {index: layer.unclipped for index, layer in self.holes},
         )
 
     @cached_property
@@ -210,21 +212,31 @@ class Film:
 
     @cached_property
     def thin(self) -> list[ThinPart]:
-        """Places where what stays is narrower than the warning limit."""
-        return self._narrow_solids(self.limits.solid_part.warning)
+        """Places where what stays is narrower than the warning limit; empty where that is not judged."""
+        return self._narrow(self.limits.solid_part.warning, solid=True)
 
     @cached_property
     def gaps(self) -> list[ThinPart]:
-        """Places where what is weeded away is narrower than the warning limit."""
-        return self._narrow_waste(self.limits.gap.warning)
+        """Places where what is weeded away is narrower than the warning limit; empty where not judged."""
+        return self._narrow(self.limits.gap.warning, solid=False)
 
-    def _narrow_solids(self, width: float) -> list[ThinPart]:
-        search = thin_parts if self._analysis.job.polarity == "shapes" else narrow_gaps
-        return search(self.shapes_region, width, tolerance=self._analysis.tolerance)
+    @cached_property
+    def unjudged(self) -> dict[str, str]:
+        """What could not be judged of this film, and why; filled by `thin` and `gaps`."""
+        return {}
 
-    def _narrow_waste(self, width: float) -> list[ThinPart]:
-        search = narrow_gaps if self._analysis.job.polarity == "shapes" else thin_parts
-        return search(self.shapes_region, width, tolerance=self._analysis.tolerance)
+    @cached_property
+    def _walls(self) -> Walls:
+        return known_walls(self.shapes_region, self._analysis.tolerance)
+
+    def _narrow(self, width: float, *, solid: bool) -> list[ThinPart]:
+        shapes_stay = self._analysis.job.polarity == "shapes"
+        search = thin_parts if solid == shapes_stay else narrow_gaps
+        try:
+            return search(self.shapes_region, width, tolerance=self._analysis.tolerance, walls=self._walls)
+        except LimitError as error:
+            self.unjudged["narrow parts" if solid else "narrow gaps"] = str(error)
+            return []
 
 
 def films_of(analysis: Analysis) -> tuple[Film, ...]:

@@ -93,11 +93,3 @@ def faces(borders: np.ndarray) -> tuple[np.ndarray, Floats]:
     # Towards (dy, -dx) lies outside a ring that turns counter-clockwise (y up).
     inside = np.where(shapely.is_ccw(rings)[:, None], right, left)
     return polygons, inside
-
-
-def gathered(polygons: np.ndarray) -> BaseGeometry:
-    """Return polygons that touch at points at most as one geometry."""
-    if len(polygons) == 1:
-        only: BaseGeometry = polygons[0]
-        return only
-    return shapely.MultiPolygon(list(polygons))

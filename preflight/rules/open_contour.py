@@ -8,6 +8,7 @@ import numpy as np
 
 from preflight.analysis import Analysis
 from preflight.curves import Floats, Ints
+from preflight.errors import LimitError
 from preflight.films import Film
 from preflight.geometry.chains import match_ends
 from preflight.report.model import Finding, Place, Severity
@@ -61,7 +62,11 @@ def _meeting(analysis: Analysis, contour: int, end: Floats) -> Fault:
 
 
 def _gaps(analysis: Analysis, open_: Ints, ends: Floats, outward: Floats, sides: Ints) -> list[Fault]:
-    matches = match_ends(ends[sides], outward[sides], analysis.job.tolerances.join)
+    try:
+        matches = match_ends(ends[sides], outward[sides], analysis.job.tolerances.join)
+    except LimitError:
+        # Too many ends in one spot to say which belong together: each line is told with its own two ends.
+        matches = []
     pairs = [(int(sides[m.a]), int(sides[m.b])) for m in matches]
     matched = {end for pair in pairs for end in pair}
     # What found no partner nearby is reported with its own other end, however far.
