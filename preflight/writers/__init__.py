@@ -72,7 +72,8 @@ WRITERS: tuple[Writer, ...] = (
         title="PDF: a spot colour and a kiss-cut layer for each film (ISO 19593-1)",
         write=write_pdf,
         caution=_caution(
-            "Each film’s lines are there twice, as filled artwork and on its kiss-cut layer: cut one of the two."
+            "Each film’s lines are there twice, as filled artwork and on its kiss-cut layer: cut one of the two. "
+            "Beyond 5.08 m the page has a larger user unit, which some programs pass over: check the size."
         ),
     ),
     Writer(

@@ -54,12 +54,13 @@ def write_dxf(cut: CutFile, *, flattened: float | None = None) -> bytes:
 
     doc = new(VERSION, units=MILLIMETRES)
     doc.header["$MEASUREMENT"] = 1
-    doc.header["$EXTMIN"] = (0.0, 0.0, 0.0)
-    doc.header["$EXTMAX"] = (round(cut.width, _DIGITS), round(cut.height, _DIGITS), 0.0)
     for tag, value in (("Title", cut.title), ("Description", cut.claim)):
         if value:
             doc.header.custom_vars.append(tag, printable(value))
     space = doc.modelspace()
+    corner = (round(cut.width, _DIGITS), round(cut.height, _DIGITS))
+    space.reset_extents((0.0, 0.0, 0.0), (*corner, 0.0))
+    space.reset_limits((0.0, 0.0), corner)
     taken = {"0", "defpoints"}
     for film in cut.films:
         _draw(space, _layer(doc, film, film.name, taken), film.path, cut.height, flattened)
@@ -67,7 +68,7 @@ def write_dxf(cut: CutFile, *, flattened: float | None = None) -> bytes:
             _draw(
                 space, _layer(doc, film, f"{film.name} knife lines", taken), film.knife, cut.height, flattened
             )
-    return _bytes(doc)
+    return _bytes(doc, corner)
 
 
 def _layer(doc: Drawing, film: CutFilm, wanted: str, taken: set[str]) -> str:
@@ -131,8 +132,11 @@ def _knots(segments: int) -> Iterator[float]:
     yield float(segments)
 
 
-def _bytes(doc: Drawing) -> bytes:
-    """Return the drawing's text, with fixed values where the time and random ids would stand."""
+def _bytes(doc: Drawing, corner: tuple[float, float]) -> bytes:
+    """Return the drawing's text, with fixed values where the time and random ids would stand.
+
+    ``corner`` is the drawing area's upper right one.
+    """
     from ezdxf.lldxf.tagwriter import TagWriter  # noqa: PLC0415
 
     # What Drawing.write does, with the times and ids put right between updating and writing: the
@@ -140,6 +144,8 @@ def _bytes(doc: Drawing) -> bytes:
     doc.commit_pending_changes()
     doc.classes.add_required_classes(doc.dxfversion)
     doc.update_all()
+    # Updating passes over extents that begin at 0, 0, 0.
+    doc.header["$EXTMIN"], doc.header["$EXTMAX"] = (0.0, 0.0, 0.0), (*corner, 0.0)
     for variable in ("$TDCREATE", "$TDUCREATE", "$TDUPDATE", "$TDUUPDATE"):
         doc.header[variable] = _NOWHEN
     doc.header["$VERSIONGUID"] = _NO_ID
