@@ -18,6 +18,7 @@ from preflight.curves import Ints, Outlines, flatten
 from preflight.films import Film, Meaning, films_of, meaning_of
 from preflight.geometry.appearance import Painting, paint, union
 from preflight.job import Job, ResolvedLimits
+from preflight.lettering import Line, lettering_of
 from preflight.result import Difference, differences
 
 
@@ -134,6 +135,11 @@ class Analysis:
     def differences(self) -> list[Difference]:
         """Where each film, cut and weeded, would not look like the artwork."""
         return differences(self)
+
+    @cached_property
+    def lettering(self) -> tuple[tuple[Film, Line], ...]:
+        """Lines of lettering that were found in the outlines, each with the film it is in."""
+        return lettering_of(self.films)
 
     @cached_property
     def standing(self) -> BaseGeometry:

@@ -14,10 +14,7 @@ from preflight.units import MM_PER, parse_length
 Length = Annotated[float, BeforeValidator(parse_length), Field(gt=0)]
 """A length in mm, written with its unit."""
 
-INDICATION = (
-    "This is an indication by a standard of one country, not a verdict of compliance; what holds where the sign "
-    "goes may differ."
-)
+INDICATION = "Only an indication, by a standard of the {country}: never a verdict of compliance."
 
 
 class _Published(BaseModel):
@@ -90,13 +87,10 @@ class Legibility(_Published):
         return distance / (self.feet_an_inch * MM_PER["ft"]) * MM_PER["in"]
 
 
-class ContrastRatios(_Published):
-    """Least contrast ratios."""
+class Contrast(_Published):
+    """The least contrast ratio of large letters and graphics with what lies around them."""
 
-    large: float
-    large_section: str
-    text: float
-    text_section: str
+    least: float
     source: str
 
 
@@ -105,7 +99,7 @@ class Standards(_Published):
 
     accessible_signs: AccessibleSigns
     legibility: Annotated[tuple[Legibility, ...], Field(min_length=1)]
-    contrast: ContrastRatios
+    contrast: Contrast
 
 
 @cache

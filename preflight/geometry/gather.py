@@ -16,7 +16,12 @@ def groups(items: np.ndarray, distance: float) -> list[Ints]:
     if not len(items):
         return []
     a, b = shapely.STRtree(items).query(items, predicate="dwithin", distance=distance)
-    root = list(range(len(items)))
+    return linked(len(items), a, b)
+
+
+def linked(count: int, a: Ints, b: Ints) -> list[Ints]:
+    """Return the sets of ``count`` things that the pairs ``a``, ``b`` of indices link, each in order."""
+    root = list(range(count))
 
     def find(index: int) -> int:
         while root[index] != index:
@@ -28,7 +33,7 @@ def groups(items: np.ndarray, distance: float) -> list[Ints]:
         if i < j:
             low, high = sorted((find(i), find(j)))
             root[high] = low
-    label = np.array([find(index) for index in range(len(items))])
+    label = np.array([find(index) for index in range(count)], np.int64)
     order = np.argsort(label, kind="stable")
     _, begin = np.unique(label[order], return_index=True)
-    return np.split(order, begin[1:])
+    return np.split(order, begin[1:]) if count else []

@@ -1,7 +1,8 @@
 """Pieces of film so small that they are told as a whole, not as a strip that is too narrow.
 
 A piece or a hole is a speck where its area is under the film's limit and it is compact: at most three
-times as long as wide. What is longer is a strip, which `thin-feature` and `narrow-gap` speak of.
+times as long as wide, and covering a third of the rectangle round it at least. What is longer is a strip,
+and what covers less is a ring or a frame of strips, which `thin-feature` and `narrow-gap` speak of.
 """
 
 from __future__ import annotations
@@ -20,6 +21,9 @@ from preflight.report.model import Severity
 
 COMPACT = 3.0
 """A piece longer than this many times its width is a strip."""
+
+COVERED = 1 / 3
+"""A piece that covers less of the smallest rectangle round it is made of strips."""
 
 NOISE = 1e-3
 """Pieces of less area than this (mm2) are leftovers of overlays, not something a person drew."""
@@ -76,7 +80,8 @@ def _specks(pieces: np.ndarray, limit: float) -> list[Speck]:
         return []
     small = pieces[chosen]
     sides = _sides(small)
-    compact = np.flatnonzero(sides[:, 1] <= COMPACT * sides[:, 0])
+    solid = areas[chosen] >= COVERED * sides[:, 0] * sides[:, 1]
+    compact = np.flatnonzero(solid & (sides[:, 1] <= COMPACT * sides[:, 0]))
     boxes = shapely.bounds(small)
     spots = shapely.get_coordinates(shapely.point_on_surface(small))
     return [

@@ -97,9 +97,9 @@ RULE = Rule(
     why="Film holds by the area of its glue. A piece the size of a grain comes away with the waste around it, or later "
     "in wind and wash; a hole of that size has to be picked out with a point, one by one.",
     how_measured="The area of every separate piece of film and of every hole, and the sides of the smallest rectangle "
-    "round it. Only compact ones count, at most three times as long as wide: longer ones are strips, which the rules "
-    "on narrow parts and gaps report. A piece reported here is not reported there as well; a hole that is reported as "
-    "a narrow gap is left out here.",
+    "round it. Only compact ones count, at most three times as long as wide and covering a third of that "
+    "rectangle: others are strips or thin rings, which the rules on narrow parts and gaps report. A piece reported "
+    "here is not reported there as well; a hole that is reported as a narrow gap is left out here.",
     remedy="Make it larger, join it to its neighbour, or leave it out.",
     cases={"island": Severity.WARNING, "counter": Severity.NOTE},
     repairable=False,
