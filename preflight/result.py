@@ -23,6 +23,7 @@ from shapely.geometry.base import BaseGeometry
 from preflight.curves import Floats
 from preflight.geometry.appearance import framed, polygonal, stacked, union
 from preflight.geometry.arrangement import node
+from preflight.geometry.chains import MEETING, match_ends
 
 if TYPE_CHECKING:
     from preflight.analysis import Analysis
@@ -117,7 +118,8 @@ def _kept_faces(
     analysis: Analysis, film: Film, own: list[int], runs: list[tuple[str | None, BaseGeometry]]
 ) -> list[tuple[BaseGeometry, int]]:
     """Return the faces of ``film`` that stay, each with the run it belongs to."""
-    faces = shapely.get_parts(shapely.polygonize(node(analysis.lines[film.followed_contours]).lines))
+    lines = analysis.lines[film.followed_contours]
+    faces = shapely.get_parts(shapely.polygonize(node(np.concatenate((lines, _bridges(lines)))).lines))
     if not len(faces) or not own:
         return []
     shares = np.stack([_shares(faces, runs[run][1]) for run in own])
@@ -125,6 +127,17 @@ def _kept_faces(
     # A face in two runs belongs to the upper one, where most of it is seen.
     best = len(own) - 1 - np.argmax(shares[::-1], axis=0)
     return [(faces[i], own[int(best[i])]) for i in np.flatnonzero(shown > KEPT)]
+
+
+def _bridges(lines: np.ndarray) -> np.ndarray:
+    """Return short lines that join those ends of open ``lines`` which are as good as one spot."""
+    open_ = lines[~shapely.is_closed(lines)]
+    ends = shapely.get_coordinates(
+        np.stack((shapely.get_point(open_, 0), shapely.get_point(open_, -1)), axis=1)
+    )
+    # No direction is given: whichever way the ends point, the knife comes back to the spot.
+    pairs = [(match.a, match.b) for match in match_ends(ends, np.zeros_like(ends), MEETING) if match.gap > 0]
+    return np.array([shapely.LineString(ends[list(pair)]) for pair in pairs], object)
 
 
 def _shares(faces: np.ndarray, region: BaseGeometry) -> Floats:

@@ -20,6 +20,8 @@ _TURN_WEIGHT = 1.0
 _ON_WEIGHT = 1.0
 """How much it counts that the gap lies aside of, and not ahead of, the ends."""
 
+MEETING = 0.005
+"""Ends nearer than this (mm) are in the same spot: a fifth of the 0.025 mm step that cutters are addressed in."""
 
 _MOST_PAIRS = 10_000_000
 """Pairs of near ends beyond which the search is refused: each takes some 50 bytes."""

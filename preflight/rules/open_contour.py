@@ -10,13 +10,10 @@ from preflight.analysis import Analysis
 from preflight.curves import Floats, Ints
 from preflight.errors import LimitError
 from preflight.films import Film
-from preflight.geometry.chains import match_ends
+from preflight.geometry.chains import MEETING, match_ends
 from preflight.report.model import Finding, Place, Severity
 from preflight.rules.build import Fault, findings, mm, place
 from preflight.rules.rule import Parameter, Rule
-
-MEETING = 0.005
-"""Ends nearer than this (mm) are in the same spot."""
 
 
 def check(analysis: Analysis) -> Iterator[Finding]:
