@@ -332,6 +332,23 @@ def _nearest_facing(walls: Walls, i: Ints, j: Ints, sign: float) -> tuple[Ints, 
     return i[kept], j[kept]
 
 
+def _below(near: Floats, far: Floats, depth: float) -> tuple[Floats, Floats]:
+    """Return from and to which share of a wall the distance from ``near`` to ``far`` is below ``depth``."""
+    slope = far - near
+    level = np.abs(slope) < 1e-12 * np.maximum(np.abs(near), depth)
+    cut = np.clip(np.divide(depth - near, slope, out=np.zeros_like(near), where=~level), 0, 1)
+    begin = np.where(~level & (near > depth), cut, 0.0)
+    return begin, np.where(~level & (far > depth), cut, 1.0)
+
+
+def _across(walls: Walls, one: Ints, other: Ints, share: Floats) -> tuple[Floats, Floats]:
+    """Return the points at a ``share`` of the walls ``one``, and the nearest ones of the walls ``other``."""
+    place = walls.start[one] + (share * walls.size[one])[:, None] * walls.along[one]
+    ahead = ((place - walls.start[other]) * walls.along[other]).sum(axis=1)
+    head = walls.start[other] + np.clip(ahead, 0, walls.size[other])[:, None] * walls.along[other]
+    return place, head
+
+
 def tapering_chords(
     walls: Walls, pairs: tuple[Ints, Ints], limit: float, *, gaps: bool
 ) -> tuple[Chords, npt.NDArray[np.object_]]:
@@ -351,26 +368,18 @@ def tapering_chords(
     for one, other in ((i, j), (j, i)):
         a, b = walls.start[one] - walls.start[other], walls.end[one] - walls.start[other]
         normal = sign * walls.normal[other]
-        # Distance from the other wall's line, at both ends of this one; clipped to what is below the limit.
+        # Distance from the other wall's line, at both ends of this one.
         near, far = (a * normal).sum(axis=1), (b * normal).sum(axis=1)
-        slope = far - near
-        level = np.abs(slope) < 1e-12 * walls.size[one]
-        cut = np.clip(np.divide(_DEEP * limit - near, slope, out=np.zeros_like(near), where=~level), 0, 1)
-        begin = np.where(~level & (near > _DEEP * limit), cut, 0.0)
-        stop = np.where(~level & (far > _DEEP * limit), cut, 1.0)
-        ends = []
-        for share in (begin, stop):
-            place = walls.start[one] + (share * walls.size[one])[:, None] * walls.along[one]
-            ahead = ((place - walls.start[other]) * walls.along[other]).sum(axis=1)
-            head = walls.start[other] + np.clip(ahead, 0, walls.size[other])[:, None] * walls.along[other]
+        for share in _below(near, far, _DEEP * limit):
+            place, head = _across(walls, one, other, share)
             step = head - place
             size = np.hypot(step[:, 0], step[:, 1])
             good = (size < limit) & (size > 0) & (sign * (step * walls.normal[one]).sum(axis=1) >= 0)
             good &= sign * (step * walls.normal[other]).sum(axis=1) <= 0
             found.append((place[good], head[good], one[good], other[good]))
-            ends += [place, head]
             low.append(good)
-        corners = np.stack(ends)
+        # The strip itself reaches to where it is as wide as the limit: what it hangs on lies there.
+        corners = np.concatenate([_across(walls, one, other, share) for share in _below(near, far, limit)])
         high += [np.concatenate((corners.min(axis=0), corners.max(axis=0)), axis=1)] * 2
     chords = _finished(walls, *(np.concatenate(columns) for columns in zip(*found, strict=True)))
     extent = np.concatenate([box[good] for box, good in zip(high, low, strict=True)])

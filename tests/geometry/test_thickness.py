@@ -324,3 +324,14 @@ class TestRobust:
                 pieces = len(shapely.get_parts(part.buffer(-0.48, quad_segs=32)))
                 necks = [p for p in thin_parts(part, 1.0) if p.kind is ThinKind.NECK]
                 assert len(necks) >= pieces - 1 - len(part.interiors)
+
+
+@pytest.mark.parametrize("degrees", [1.0, 1.5, 2.0, 3.0])
+def test_a_very_slim_point_is_found_however_far_its_wide_end(degrees: float) -> None:
+    # The two walls draw apart so slowly that most of the point is narrower than the limit.
+    length = 3.0 / math.tan(math.radians(degrees / 2)) / 2
+    [part] = thin_parts(wedge(degrees, length), 2.0)
+    assert part.kind is ThinKind.SPIKE
+    # Half way to where a disc of the limit fits: 1 / sin(a / 2) - 1 radii from the tip, half as wide as there.
+    half = math.radians(degrees / 2)
+    assert part.width == approx((1 / math.sin(half) - 1) * math.tan(half), rel=0.03)
