@@ -1,7 +1,8 @@
 """Sign-artwork preflight: tells whether artwork will cut from film, where it will not, and why.
 
 The public face of the library. ``read`` makes an `Artwork` of a file's bytes, ``check`` judges it
-against a `Job` and returns a `Report`. Nothing here knows of the web, the clock or the host.
+against a `Job` and returns a `Report`, ``repair`` mends what it can and proves the mend. Nothing here
+knows of the web, the clock or the host.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from preflight.checking import check
 from preflight.errors import JobError, LimitError, PreflightError, ReadError
 from preflight.job import Job
 from preflight.readers import read
+from preflight.repair import Repaired, Steps, repair
 from preflight.report.model import Finding, Report, Severity, Verdict
 from preflight.rules import RULES
 from preflight.version import __version__
@@ -24,10 +26,13 @@ __all__ = [
     "LimitError",
     "PreflightError",
     "ReadError",
+    "Repaired",
     "Report",
     "Severity",
+    "Steps",
     "Verdict",
     "__version__",
     "check",
     "read",
+    "repair",
 ]

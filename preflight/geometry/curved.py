@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-import linesweeper
 import numpy as np
-from kurbopy import BezPath, Point
 
 from preflight.curves import Floats, Path
+
+if TYPE_CHECKING:
+    from kurbopy import BezPath
 
 SCALE = 100.0
 """Coordinates are multiplied by this for the engine, whose own tolerance is absolute (in mm: 1/100)."""
@@ -35,6 +36,8 @@ def combine(first: Path, second: Path, operation: Operation, *, evenodd: bool = 
     Both are read by one fill rule. Outer contours and holes of the answer turn opposite ways and
     nothing in it overlaps, so that both fill rules give the same region. Raises `CurveError`.
     """
+    import linesweeper  # noqa: PLC0415  (it brings a font library along; checks must not wait for that)
+
     rule = "evenodd" if evenodd else "nonzero"
     one, other = _bezier(first), _bezier(second)
     try:
@@ -68,6 +71,8 @@ def reversed_path(path: Path) -> Path:
 
 
 def _bezier(path: Path) -> BezPath:
+    from kurbopy import BezPath, Point  # noqa: PLC0415  (see `combine`)
+
     result = BezPath()
     scaled = path.controls * SCALE
     for start, end in zip(path.starts, path.ends, strict=True):

@@ -26,7 +26,7 @@ from preflight.repair.model import Action, Draft, FilmProof, Proof, Repaired
 from preflight.repair.proof import film_proof, prove
 from preflight.repair.resolve import cutters_of, outlines_of, polygon_path, shown_region
 from preflight.repair.steps import Steps
-from preflight.repair.uniting import United, agrees, edges_only, unite
+from preflight.repair.uniting import United, edges_only, is_sound, unite
 from preflight.roll.fit import fit_film
 
 __all__ = ["Action", "FilmProof", "Proof", "Repaired", "Steps", "repair"]
@@ -135,7 +135,7 @@ def _note_united(film: Film, result: United, actions: list[Action]) -> None:
 
 def _with_fewer_nodes(film: Film, result: United, region: BaseGeometry, actions: list[Action]) -> United:
     path, changed = fitted(result.path)
-    if not changed or not agrees(path, region, FLATTENING):
+    if not changed or not is_sound(path, region, FLATTENING):
         return result
     actions.append(
         Action(
@@ -186,7 +186,7 @@ def _knocked_out(
         uppers = Path.joined([other.path for other in drafts[index + 1 :]]) if not lap else polygon_path(cut)
         try:
             path = combine(draft.path, uppers, "difference")
-            path_ok = agrees(path, target, FLATTENING)
+            path_ok = is_sound(path, target, FLATTENING)
         except CurveError:
             path_ok = False
         draft.path = path if path_ok else polygon_path(target)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import resvg_py
-from PIL import Image
 
 from preflight.artwork import Artwork, Clip, Paint, PaintKind, Shape
 from preflight.curves import Matrix, Path
@@ -67,6 +66,8 @@ def _eroded(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
 
 
 def _painted(artwork: Artwork, job: Job, size: tuple[int, int], scale: float, matrix: Matrix) -> Image8:
+    from PIL import Image  # noqa: PLC0415  (only repairs look at pixels; checks must not wait for it)
+
     markup = _markup(artwork, job, size, scale, matrix)
     png = resvg_py.svg_to_bytes(
         svg_string=markup,

@@ -142,6 +142,12 @@ def agrees(path: Path, region: BaseGeometry, tolerance: float) -> bool:
     return bool(thick_difference(path, region, tolerance).is_empty)
 
 
+def is_sound(path: Path, region: BaseGeometry, tolerance: float) -> bool:
+    """Return whether ``path`` is edges of ``region`` only, each once, and encloses just that region."""
+    kept, dropped = edges_only(path, region, tolerance)
+    return kept is not None and dropped == 0 and agrees(path, region, tolerance)
+
+
 def thick_difference(path: Path, region: BaseGeometry, tolerance: float) -> BaseGeometry:
     """Return where the fill of ``path`` and ``region`` differ by more than `GATE` mm in thickness."""
     filled = fill_regions(flatten([path], tolerance), [False])[0]
