@@ -1,0 +1,101 @@
+"""What a repair answers: the report on the file as sent, what was done, the proof, and the file.
+
+Loads the library; in the running service only the workers import this.
+"""
+
+from __future__ import annotations
+
+import base64
+from pathlib import PurePosixPath
+from typing import TYPE_CHECKING, Annotated, Literal, cast
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from preflight.repair.model import Action, Proof
+from preflight.report.model import Report
+from preflight.version import __version__
+from service.files import FORMATS, FileHead, Format, Standing
+
+if TYPE_CHECKING:
+    from preflight.artwork import Artwork
+    from preflight.job import Job
+
+
+class MendedFile(BaseModel):
+    """The file for production, inside the answer."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    name: Annotated[
+        str, Field(description="A name to keep it under; says “not-proved” where it is not proved")
+    ]
+    format: Format
+    media_type: str
+    standing: Annotated[
+        Standing, Field(description="A file that is not proved must not be sent to a cutter as it is")
+    ]
+    caution: Annotated[str, Field(description="To be shown beside the download")]
+    encoding: Annotated[
+        Literal["utf-8", "base64"],
+        Field(description="utf-8: the content is the file's text; base64: its bytes"),
+    ]
+    content: str
+
+
+class Mended(BaseModel):
+    """What `POST /v1/repairs` answers as JSON."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    tool_version: str
+    proved: bool
+    summary: Annotated[str, Field(description="What the file does and does not promise")]
+    actions: Annotated[tuple[Action, ...], Field(description="What was changed")]
+    proof: Proof
+    report: Annotated[Report, Field(description="The report on the artwork as it was sent")]
+    file: MendedFile
+
+
+def mend(artwork: Artwork, job: Job, word: str) -> tuple[Mended, FileHead, bytes]:
+    """Repair ``artwork`` and write it in the format ``word``.
+
+    Returns the answer as JSON's model, and the file's head and bytes. Raises the library's errors,
+    `WriteError` where the format cannot hold the artwork.
+    """
+    # Only a worker that repairs needs them; every worker would be larger with them.
+    from preflight.checking import check  # noqa: PLC0415
+    from preflight.repair import repair  # noqa: PLC0415
+    from preflight.writers import WRITERS  # noqa: PLC0415
+    from preflight.writers.production import claim, cut_file  # noqa: PLC0415
+
+    writer = next(writer for writer in WRITERS if writer.word == word)
+    report = check(artwork, job)
+    repaired = repair(artwork, job)
+    stem = PurePosixPath(artwork.source.name or "artwork").stem or "artwork"
+    proved, summary = repaired.proof.proved, claim(repaired)
+    data = writer.write(cut_file(repaired, stem))
+    head = FileHead(
+        name=f"{stem}.{'cut' if proved else 'not-proved'}{writer.ending}",
+        media_type=writer.media_type,
+        standing="geometry-proved" if proved else "not-proved",
+        caution=writer.caution if proved else f"{summary} {writer.caution}",
+    )
+    text = head.media_type == FORMATS["svg"]
+    mended = Mended(
+        tool_version=__version__,
+        proved=proved,
+        summary=summary,
+        actions=repaired.actions,
+        proof=repaired.proof,
+        report=report,
+        file=MendedFile(
+            name=head.name,
+            format=cast("Format", word),
+            media_type=head.media_type,
+            standing=head.standing,
+            caution=head.caution,
+            encoding="utf-8" if text else "base64",
+            content=data.decode() if text else base64.b64encode(data).decode(),
+        ),
+    )
+    return mended, head, data
