@@ -123,14 +123,23 @@ class TextPath:
     """True for side="right": the path is run backwards."""
 
 
+@dataclass(frozen=True, slots=True)
+class FaceSource:
+    """One place an @font-face rule takes its font from."""
+
+    kind: str
+    """``data`` (embedded), ``local`` (a font's name) or ``link`` (an address that is not fetched)."""
+    name: str = ""
+    data: bytes = b""
+
+
 @dataclass(frozen=True, eq=False)
 class FontFace:
     """An @font-face rule of the file (CSS Fonts 4, 4)."""
 
     family: str
-    sources: tuple[tuple[str, bytes | str], ...]
-    """In order of preference: ``data`` with the font's bytes, ``local`` with a font's name, ``link``
-    with an address that is not fetched."""
+    sources: tuple[FaceSource, ...]
+    """In order of preference."""
     weight: tuple[float, float] = (400.0, 400.0)
     """Lowest and highest weight the face stands for."""
     stretch: tuple[float, float] = (100.0, 100.0)

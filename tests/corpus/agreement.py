@@ -15,7 +15,8 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -24,10 +25,11 @@ import shapely
 from PIL import Image
 from shapely.geometry.base import BaseGeometry
 
-from preflight.artwork import Artwork, LiveText, PaintKind, Picture, RemarkKind, Shape
+from preflight.artwork import Artwork, Item, LiveText, PaintKind, Picture, RemarkKind, Shape
 from preflight.errors import ReadError
 from preflight.geometry.appearance import framed, paint
 from preflight.readers import read
+from preflight.text import FontSource, outline
 
 SHARED = Path(__file__).resolve().parents[2].parent / "shared"
 CORPUS = SHARED / "corpus"
@@ -81,6 +83,32 @@ BY_SPECIFICATION = {
 """Disagreements in which the reader follows the standard's words, with those words' place."""
 
 
+FAMILIES = {
+    "": "Noto Sans",
+    "serif": "Noto Serif",
+    "sans-serif": "Noto Sans",
+    "cursive": "Yellowtail",
+    "fantasy": "Sedgwick Ave Display",
+    "monospace": "Noto Mono",
+}
+"""What the judge's pictures were made with for generic families, and for text that names none."""
+
+
+@cache
+def fonts() -> FontSource:
+    """Return the fonts that the judge's pictures of text were made with."""
+    return FontSource.of(folder=SHARED / "fonts" / "suite", substitutes=FAMILIES)
+
+
+def outlined(artwork: Artwork) -> Artwork:
+    """Return ``artwork`` with its live text outlined; what cannot be outlined faithfully stays live."""
+    items: list[Item] = []
+    for item in artwork.items:
+        made = outline(item, fonts()) if isinstance(item, LiveText) else None
+        items += [item] if made is None or not made.outlined else made.shapes
+    return replace(artwork, items=tuple(items))
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What became of one file."""
@@ -109,7 +137,7 @@ def flags(artwork: Artwork) -> list[str]:
         if item.hidden is not None:
             continue
         if isinstance(item, LiveText):
-            found.add("live text")
+            found |= {f"live text: {p.message}" for p in outline(item, fonts()).problems if p.blocking}
         elif isinstance(item, Picture):
             found.add("picture")
         else:
@@ -235,7 +263,7 @@ def judge(category: str, path: Path, name: str, png: bytes | None) -> Outcome:
     times the size at 96 px an inch, and only their canvas is rounded to whole pixels.
     """
     try:
-        artwork = read(path.read_bytes(), path.name)
+        artwork = outlined(read(path.read_bytes(), path.name))
     except ReadError as error:
         return Outcome(category, name, "refused", str(error))
     told = flags(artwork)

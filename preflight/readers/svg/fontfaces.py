@@ -13,7 +13,7 @@ import tinycss2
 
 from preflight.readers.svg.fontvalues import STRETCHES, families, slope, stretch, weight
 from preflight.readers.svg.values import angle, number, split_length
-from preflight.writing import FontFace, Slope
+from preflight.writing import FaceSource, FontFace, Slope
 
 MAX_FACES = 256
 _ALL = ((0, 0x10FFFF),)
@@ -81,8 +81,8 @@ def _ranges(text: str) -> tuple[tuple[int, int], ...]:
     return tuple(found) or _ALL
 
 
-def _sources(text: str) -> tuple[tuple[str, bytes | str], ...]:
-    found: list[tuple[str, bytes | str]] = []
+def _sources(text: str) -> tuple[FaceSource, ...]:
+    found: list[FaceSource] = []
     for token in tinycss2.parse_component_value_list(text):
         if token.type == "url":
             found.append(_source(str(token.value)))
@@ -90,19 +90,19 @@ def _sources(text: str) -> tuple[tuple[str, bytes | str], ...]:
             found += [_source(str(t.value)) for t in token.arguments if t.type == "string"][:1]
         elif token.type == "function" and token.lower_name == "local":
             name = tinycss2.serialize(token.arguments).strip().strip("\"'")
-            found.append(("local", " ".join(name.split())))
+            found.append(FaceSource("local", " ".join(name.split())))
     return tuple(found)
 
 
-def _source(link: str) -> tuple[str, bytes | str]:
+def _source(link: str) -> FaceSource:
     """Return the bytes of a data URI (RFC 2397), or the link itself, which is not fetched."""
     head, comma, body = link.partition(",")
     if not comma or head[:5].lower() != "data:":
-        return ("link", link[:200])
+        return FaceSource("link", link[:200])
     plain = urllib.parse.unquote_to_bytes(body)
     if not head.lower().endswith(";base64"):
-        return ("data", plain)
+        return FaceSource("data", data=plain)
     try:
-        return ("data", base64.b64decode(re.sub(rb"\s+", b"", plain) + b"=="))
+        return FaceSource("data", data=base64.b64decode(re.sub(rb"\s+", b"", plain) + b"=="))
     except binascii.Error:
-        return ("link", link[:60])
+        return FaceSource("link", link[:60])

@@ -11,19 +11,8 @@ from preflight.writing import Slope
 
 GENERIC = frozenset(
     [
-        "serif",
-        "sans-serif",
-        "cursive",
-        "fantasy",
-        "monospace",
-        "system-ui",
-        "math",
-        "emoji",
-        "fangsong",
-        "ui-serif",
-        "ui-sans-serif",
-        "ui-monospace",
-        "ui-rounded",
+        *("serif", "sans-serif", "cursive", "fantasy", "monospace", "system-ui", "math", "emoji", "fangsong"),
+        *("ui-serif", "ui-sans-serif", "ui-monospace", "ui-rounded"),
     ]
 )
 """Generic families (CSS Fonts 4, 2.1.3): they name no font."""
