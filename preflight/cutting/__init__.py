@@ -1,0 +1,1 @@
+"""How a cutter follows contours."""
