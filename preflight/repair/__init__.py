@@ -16,10 +16,11 @@ from shapely.geometry.base import BaseGeometry
 
 from preflight.analysis import Analysis
 from preflight.artwork import Artwork, Origin, Paint, PaintKind, RemarkKind, Shape, SizeBasis
-from preflight.curves import IDENTITY, Matrix, Path
+from preflight.curves import IDENTITY, Matrix, Path, flatten
 from preflight.films import Film
 from preflight.geometry.appearance import Part, polygonal, union
 from preflight.geometry.curved import CurveError, combine
+from preflight.geometry.fills import fill_regions
 from preflight.job import Job
 from preflight.repair.fewer_nodes import fitted
 from preflight.repair.model import Action, Draft, FilmProof, Proof, Repaired
@@ -155,7 +156,8 @@ def _without_specks(
 ) -> tuple[United, BaseGeometry]:
     parts = shapely.get_parts(region)
     kept = union(part for part in parts if part.area >= least)
-    path, dropped = edges_only(result.path, kept, FLATTENING)
+    own = shapely.get_parts(fill_regions(flatten([result.path], FLATTENING), [False])[0])
+    path, dropped = edges_only(result.path, union(part for part in own if part.area >= least), FLATTENING)
     if path is None or not dropped:
         return result, region
     actions.append(

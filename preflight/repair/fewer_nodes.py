@@ -68,6 +68,7 @@ def _fit(part: Path) -> Path | None:
             controls.append(found.controls)
             lines.append(found.lines)
     made = np.concatenate(controls)
+    made[:, 0] = np.roll(made[:, 3], 1, axis=0)
     if len(made) > WORTH * count:
         return None
     return Path(made, np.concatenate(lines), np.zeros(1, np.int64), np.ones(1, bool))
