@@ -20,13 +20,13 @@ def blobs(segments: int, *, overlap: float = 0.1, seed: int = 1) -> bytes:
     for index in range(count):
         x, y = PITCH * (index % side) + PITCH, PITCH * (index // side) + PITCH
         radius = 11.5 if random.random() < overlap else random.uniform(5.0, 8.0)
-        paths.append(f'<path d="{_blob(x, y, radius, random)}"/>')
+        paths.append(f'<path d="{blob(x, y, radius, random)}"/>')
     size = PITCH * (side + 1)
     head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{size}mm" height="{size}mm" viewBox="0 0 {size} {size}">'
     return (head + "\n".join(paths) + "</svg>").encode()
 
 
-def _blob(x: float, y: float, radius: float, random: np.random.Generator) -> str:
+def blob(x: float, y: float, radius: float, random: np.random.Generator) -> str:
     step = 2 * np.pi / CURVES_A_BLOB
     angles = np.arange(CURVES_A_BLOB) * step
     radii = radius * random.uniform(0.92, 1.0, CURVES_A_BLOB)
