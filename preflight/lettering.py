@@ -45,6 +45,8 @@ _REACH = 1.0
 """Pieces farther apart than this many heights are of different lines."""
 _LEVEL = 0.05
 """Bottoms that differ by less than this share of the height stand on one baseline: round letters hang lower."""
+_DESCENT = 0.45
+"""Descenders reach less than this share of the height below the baseline."""
 _TALL = 0.88
 """Pieces at least this share of the highest are tall: capitals, figures and letters with ascenders."""
 _ROUND = 0.04
@@ -158,44 +160,53 @@ def _lines(parts: np.ndarray) -> list[Line]:
     letters = np.flatnonzero((height >= SMALLEST) & (width <= _WIDEST * height) & strokes)
     parts, boxes, width, height = parts[letters], boxes[letters], width[letters], height[letters]
     found = []
-    taken = np.zeros(len(parts), bool)
-    members_of = [m for m in linked(len(parts), *_neighbours(boxes)) if len(m) >= FEWEST]
-    for members in members_of:
-        taken[members] = True
-    for members in members_of:
-        if not _varied(parts[members], width[members], height[members]):
+    for members in linked(len(parts), *_neighbours(boxes)):
+        if len(members) < FEWEST:
             continue
-        high = height[members]
-        tall = high[high >= _TALL * high.max()]
-        cap = float(np.median(tall[tall <= tall.min() * (1 + _ROUND)]))
-        # Flat letters stand on the baseline, round ones hang a little lower.
-        bottoms = boxes[members, 3]
-        baseline = float(np.median(bottoms[bottoms <= bottoms.min() + 0.01 * cap]))
-        hanging = _hanging(boxes, ~taken, boxes[members], baseline, cap)
-        taken[hanging] = True
-        every = np.concatenate((members, hanging))
-        every = every[np.argsort(boxes[every, 0], kind="stable")]
-        one_height = bool(high.min() >= high.max() * (1 - 2 * _ROUND))
-        line = Line(parts[every], baseline, cap, one_height)
-        if float(np.median(line.gaps)) <= _USUAL_GAP * cap:
+        line = _line(parts[members], boxes[members])
+        if line is not None:
             found.append(line)
     return found
 
 
+def _line(parts: np.ndarray, boxes: Floats) -> Line | None:
+    """Return the line that pieces side by side make, or None where they are no lettering."""
+    bottoms, width, height = boxes[:, 3], boxes[:, 2] - boxes[:, 0], boxes[:, 3] - boxes[:, 1]
+    # Most pieces stand on the baseline; those that reach below it have descenders.
+    level = np.abs(bottoms[:, None] - bottoms) <= _LEVEL * height.max()
+    standing = level[int(np.argmax(level.sum(axis=1)))]
+    if standing.sum() < FEWEST or not _varied(parts[standing], width[standing], height[standing]):
+        return None
+    high = height[standing]
+    tall = high[high >= _TALL * high.max()]
+    cap = float(np.median(tall[tall <= tall.min() * (1 + _ROUND)]))
+    # Flat letters stand on the baseline, round ones hang a little lower.
+    lowest = bottoms[standing].min() + 0.01 * cap
+    baseline = float(np.median(bottoms[standing & (bottoms <= lowest)]))
+    hanging = (bottoms > baseline) & (boxes[:, 1] < baseline - 0.4 * cap)
+    every = np.flatnonzero(standing | hanging)
+    every = every[np.argsort(boxes[every, 0], kind="stable")]
+    line = Line(parts[every], baseline, cap, bool(high.min() >= high.max() * (1 - 2 * _ROUND)))
+    return line if float(np.median(line.gaps)) <= _USUAL_GAP * cap else None
+
+
 def _neighbours(boxes: Floats) -> tuple[Ints, Ints]:
-    """Return the pairs of boxes that stand side by side on one baseline."""
+    """Return the pairs of boxes that stand side by side on one baseline, or one of them with a descender."""
     x0, y0, x1, y1 = boxes.T
     height = y1 - y0
     reach = _REACH * height / 2
-    strips = shapely.box(x0 - reach, y1 - _LEVEL * height, x1 + reach, y1 + _LEVEL * height)
+    strips = shapely.box(x0 - reach, y1 - _LEVEL * height, x1 + reach, y1 + _DESCENT * height)
     a, b = shapely.STRtree(strips).query(strips, predicate="intersects")
     a, b = a[a < b], b[a < b]
     high, low = np.maximum(height[a], height[b]), np.minimum(height[a], height[b])
     lap = np.minimum(x1[a], x1[b]) - np.maximum(x0[a], x0[b])
     narrow = np.minimum(x1[a] - x0[a], x1[b] - x0[b])
-    beside = (
-        (low >= 0.5 * high) & (np.abs(y1[a] - y1[b]) <= _LEVEL * high) & (lap <= np.maximum(0.3 * narrow, 0))
-    )
+    beside = (low >= 0.5 * high) & (lap <= np.maximum(0.3 * narrow, 0))
+    shift = np.abs(y1[a] - y1[b])
+    # A letter with a descender begins at a letter's height: at least 0.4 of it lies above the baseline.
+    above = np.minimum(y1[a], y1[b]) - np.maximum(y0[a], y0[b])
+    hangs = (shift <= _DESCENT * high) & (above >= 0.4 * high)
+    beside &= (shift <= _LEVEL * high) | hangs
     return a[beside], b[beside]
 
 
@@ -207,16 +218,6 @@ def _varied(parts: np.ndarray, width: Floats, height: Floats) -> bool:
     )
     different = len(linked(len(parts), *np.nonzero(alike)))
     return different >= min(FEWEST, (len(parts) + 1) // 2)
-
-
-def _hanging(boxes: Floats, free: Bools, line: Floats, baseline: float, cap: float) -> Ints:
-    """Return the letters with descenders: they begin at a letter's height and reach below the baseline."""
-    x0, y0, x1, y1 = boxes.T
-    middle = (x0 + x1) / 2
-    inside = (middle > line[:, 0].min() - _REACH * cap) & (middle < line[:, 2].max() + _REACH * cap)
-    top = (y0 >= baseline - 1.15 * cap) & (y0 <= baseline - 0.4 * cap)
-    bottom = (y1 > baseline + _LEVEL * cap) & (y1 <= baseline + 0.5 * cap)
-    return np.flatnonzero(free & inside & top & bottom)
 
 
 def _is_ring(piece: BaseGeometry) -> bool:

@@ -120,6 +120,53 @@ class TestLimits:
         assert fine.solid_part == Limit(warning=2.0, error=0.8)
 
 
+class TestLettering:
+    def test_nothing_is_asked_unless_the_job_says_so(self) -> None:
+        assert Job().lettering.standards == ()
+        assert Job().ground_colour is None
+
+    def test_lengths_take_units(self) -> None:
+        text = 'lettering = { standards = ["legibility"], viewing_distance = "10 ft", baseline_height = "60 in" }'
+        settings = Job.parse(text).lettering
+        assert settings.standards == ("legibility",)
+        assert (settings.viewing_distance, settings.baseline_height) == pytest.approx((3048, 1524))
+
+    @pytest.mark.parametrize(
+        ("text", "colour"),
+        [
+            ('substrate_colour = "White"', "#ffffff"),
+            ('colours.white = "substrate"', "#ffffff"),
+            ('substrate_colour = "black"\ncolours.white = "substrate"', "#000000"),
+            # Two colours stand for the substrate: which of them it is painted in is not known.
+            ('[colours]\nwhite = "substrate"\nsilver = "substrate"', None),
+            ('colours.white = "guide"', None),
+        ],
+    )
+    def test_the_substrates_colour(self, text: str, colour: str | None) -> None:
+        assert Job.parse(text).ground_colour == colour
+
+    @pytest.mark.parametrize(
+        ("text", "line"),
+        [
+            (
+                'lettering.standards = ["accessible"]',
+                "lettering.standards.0: “accessible” is not one of accessible-signs, legibility. "
+                "Did you mean “accessible-signs”?",
+            ),
+            (
+                'lettering.standards = "legibility"',
+                "lettering.standards: this is a list: write one or more words in brackets, with a comma between them.",
+            ),
+            (
+                "lettering.viewing_distance = 0",
+                "lettering.viewing_distance: 0 mm is out of range: more than 0 mm, up to 1000000 mm.",
+            ),
+        ],
+    )
+    def test_wrong_settings_are_named(self, text: str, line: str) -> None:
+        assert problems(text) == [line]
+
+
 class TestSize:
     @pytest.mark.parametrize(
         ("size", "scale"),

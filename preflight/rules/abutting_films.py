@@ -10,11 +10,10 @@ import shapely
 
 from preflight.analysis import Analysis
 from preflight.artwork import Box
-from preflight.curves import Floats
+from preflight.curves import Floats, Ints
 from preflight.films import Film
 from preflight.geometry.abutting import Facing, as_lines, facing_edges
 from preflight.geometry.appearance import union
-from preflight.geometry.gather import groups
 from preflight.report.model import Finding, Place, Severity
 from preflight.rules.build import Fault, area, counted, findings, mm, place
 from preflight.rules.origin import origin_at
@@ -35,13 +34,15 @@ NEAR = 0.6
 
 @dataclass(frozen=True, eq=False)
 class _Joint:
-    """Where two films face each other: pieces of the first one's edge, what is seen of each, and how far apart."""
+    """Where two films face each other."""
 
     one: Film
     other: Film
-    lines: Floats
-    lengths: Floats
-    distance: Floats
+    facing: Facing
+    pieces: Ints
+    """Indices in ``facing``."""
+    seen: Floats
+    """Length of each of ``facing`` that is seen, mm."""
 
 
 def check(analysis: Analysis) -> Iterator[Finding]:
@@ -58,7 +59,7 @@ def check(analysis: Analysis) -> Iterator[Finding]:
         faults: list[Fault] = []
         for i, j in np.unique(facing.regions[chosen], axis=0).tolist():
             pair = np.flatnonzero(chosen & np.all(facing.regions == (i, j), axis=1))
-            joint = _Joint(films[i], films[j], facing.lines[pair], seen[pair], facing.distance[pair])
+            joint = _Joint(films[i], films[j], facing, pair, seen)
             faults.extend(_faults(analysis, joint, case))
         yield from findings(RULE, case, analysis, faults)
 
@@ -88,13 +89,13 @@ def _seen(analysis: Analysis, films: list[Film], facing: Facing) -> Floats:
 
 def _faults(analysis: Analysis, joint: _Joint, case: str) -> Iterator[Fault]:
     places, total, widest = [], 0.0, 0.0
-    for members in groups(as_lines(joint.lines), NEAR):
-        length = float(joint.lengths[members].sum())
+    for run in joint.facing.runs(joint.pieces, NEAR):
+        length = float(joint.seen[run].sum())
         if length < SHORTEST:
             continue
         total += length
-        widest = max(widest, float(joint.distance[members].max()))
-        places.append(_place(analysis, joint.one, joint.lines[members], joint.lengths[members], length))
+        widest = max(widest, float(joint.facing.distance[run].max()))
+        places.append(_place(analysis, joint.one, joint.facing.lines[run], joint.seen[run], length))
     if not places:
         return
     knocked_out = analysis.job.construction == "knocked-out"
