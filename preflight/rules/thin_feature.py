@@ -43,7 +43,8 @@ RULE = Rule(
     "cutting, tears while weeding, or peels off on the sign.",
     how_measured="What a circle as wide as the limit cannot reach inside the shape is looked at: a neck between "
     "wider parts, a piece narrow everywhere, or a long point. The width is the shortest distance between facing "
-    "edges there, measured on the outlines. Blunt corners are not reported.",
+    "edges there, measured on the outlines. Blunt corners are not reported; a piece that is tiny as "
+    "a whole is left to tiny-island.",
     remedy="Make the part wider, make the whole design larger, or leave the detail out.",
     cases={"neck": Severity.ERROR, "sliver": Severity.ERROR, "spike": Severity.NOTE},
     repairable=False,
