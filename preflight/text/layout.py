@@ -78,23 +78,18 @@ class _Layout:
 
     def _warn_backwards(self) -> None:
         """Absolute positions inside a word that runs to the left: viewers order the parts differently."""
-        levels, text = self.shaper.levels, self.shaper.text
+        levels, owner = self.shaper.levels, self.shaper.span_of
         for start, _ in self.bounds:
-            if (
-                start
-                and levels[start] % 2
-                and levels[start - 1] % 2
-                and not (text[start] + text[start - 1]).isspace()
-            ):
-                inner = text[start].isalpha() and text[start - 1].isalpha()
-                partial = self.block.x[start] is None or self.block.y[start] is None
-                if inner or partial:
-                    self.problems.add(
-                        Trouble.NOT_LAID_OUT,
-                        "Letters of a word that runs right to left are placed one by one, which viewers do not do "
-                        "alike.",
-                        _TO_SHAPES,
-                    )
+            if not start or not (levels[start] % 2 and levels[start - 1] % 2):
+                continue
+            # A new element at a place of its own is a line of its own, which all viewers take alike.
+            partial = self.block.x[start] is None or self.block.y[start] is None
+            if partial or owner[start] == owner[start - 1]:
+                self.problems.add(
+                    Trouble.NOT_LAID_OUT,
+                    "Letters of text that runs right to left are placed one by one, which viewers do not do alike.",
+                    _TO_SHAPES,
+                )
 
     def _along(self, cluster: Cluster) -> float:
         return cluster.y if self.block.vertical else cluster.x

@@ -133,6 +133,16 @@ def _tell_lines(laid: Laid, problems: Problems) -> None:
                 advice,
                 blocking=False,
             )
+    if any(
+        span.letter_spacing and (span.path is not None or span.anchor != "start") for span in laid.block.spans
+    ):
+        problems.add(
+            Trouble.APPROXIMATE,
+            "Spaced letters are centred, set to the right or run along a path; viewers differ by up to one "
+            "space in where they start.",
+            advice,
+            blocking=False,
+        )
     lost = [c for c in laid.clusters() if c.hidden]
     text = laid.shaper.text
     letters = "".join(text[c.start : c.end] for c in sorted(lost, key=lambda c: c.start)).strip()

@@ -186,8 +186,29 @@ class Shaper:
         runs = self._runs(start, end)
         found: list[Cluster] = []
         for index in visual_order([run.level for run in runs]):
-            found += self._shape(runs[index])
+            found += self._shape(runs[index], start, end)
+        if found and self._ends_line(end):
+            self._trim(found)
         return found
+
+    def _ends_line(self, end: int) -> bool:
+        """Tell whether a chunk's end is a line's end: nothing follows, or it follows elsewhere."""
+        if end == len(self.text):
+            return True
+        along = self.block.y if self.block.vertical else self.block.x
+        paths = [self.block.spans[self.span_of[i]].path for i in (end - 1, end)]
+        return along[end] is not None or paths[0] != paths[1]
+
+    def _trim(self, found: list[Cluster]) -> None:
+        """Take away the letter-spacing at the line's end (CSS Text 3, 8.2)."""
+        backwards = self.block.rtl and not self.block.vertical
+        last = found[0] if backwards else found[-1]
+        if bool(last.level % 2) != backwards or self.scripts[last.start] in CURSIVE:
+            return
+        extra = self.block.spans[last.span].letter_spacing
+        last.advance -= extra
+        if backwards:
+            last.glyphs = [(glyph, x - extra, y) for glyph, x, y in last.glyphs]
 
     def _runs(self, start: int, end: int) -> list[_Run]:
         runs: list[_Run] = []
@@ -274,10 +295,10 @@ class Shaper:
         aspect = self.fonts.cut(candidate, wish, wish.size).likely(hb.OTMetricsTag.X_HEIGHT)
         return wish.size * wish.size_adjust / aspect if aspect > 0 else wish.size
 
-    def _shape(self, run: _Run) -> list[Cluster]:
+    def _shape(self, run: _Run, start: int, end: int) -> list[Cluster]:
         buffer = hb.Buffer()
-        # The whole text is given as context, so that letters keep their joined forms across chunks.
-        buffer.add_codepoints([ord(c) for c in self.text], run.start, run.end - run.start)
+        # The chunk is given as context, so that letters keep their joined forms across runs.
+        buffer.add_codepoints([ord(c) for c in self.text[start:end]], run.start - start, run.end - run.start)
         vertical = run.upright
         backwards = bool(run.level % 2)
         buffer.direction = "ttb" if vertical else ("rtl" if backwards else "ltr")
@@ -291,7 +312,7 @@ class Shaper:
         features.update(run.wish.features)
         hb.shape(run.cut.hb_font, buffer, features)
         self._features(run)
-        found = self._clusters(run, buffer)
+        found = self._clusters(run, buffer, start)
         self._check(run, found)
         return found
 
@@ -314,21 +335,18 @@ class Shaper:
                 "Choose a font that has them, or turn the text into outlines in the drawing program.",
             )
 
-    def _clusters(self, run: _Run, buffer: hb.Buffer) -> list[Cluster]:
+    def _clusters(self, run: _Run, buffer: hb.Buffer, start: int) -> list[Cluster]:
         scale = run.size / run.cut.units
         infos, places = buffer.glyph_infos, buffer.glyph_positions
-        starts = sorted({info.cluster for info in infos})
+        starts = sorted({info.cluster + start for info in infos})
         ends = dict(pairwise([*starts, run.end]))
         found: list[Cluster] = []
         pen = 0.0
         for info, place in zip(infos, places, strict=True):
-            if not found or found[-1].start != info.cluster:
-                span = self.span_of[info.cluster]
-                found.append(
-                    Cluster(
-                        info.cluster, ends[info.cluster], span, run.cut, run.size, run.level, 0.0, run.upright
-                    )
-                )
+            at = info.cluster + start
+            if not found or found[-1].start != at:
+                span = self.span_of[at]
+                found.append(Cluster(at, ends[at], span, run.cut, run.size, run.level, 0.0, run.upright))
                 pen = 0.0
             here = found[-1]
             if run.upright:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import tinycss2
 
 from preflight.readers.svg.values import angle, number, split_length
 from preflight.writing import Slope
+
+_TAG = re.compile(r"[ -~]{4}\Z")
+"""An OpenType tag: four printable ASCII characters."""
 
 GENERIC = frozenset(
     [
@@ -94,7 +98,7 @@ def settings(text: str) -> tuple[tuple[str, float], ...]:
         tokens = [
             t for t in tinycss2.parse_component_value_list(part) if t.type not in ("whitespace", "comment")
         ]
-        if not tokens or tokens[0].type != "string" or len(tokens[0].value) != 4 or len(tokens) > 2:
+        if not tokens or len(tokens) > 2 or tokens[0].type != "string" or not _TAG.match(tokens[0].value):
             return ()
         value = _setting(tokens[1]) if len(tokens) == 2 else 1.0
         if value is None:
@@ -105,7 +109,7 @@ def settings(text: str) -> tuple[tuple[str, float], ...]:
 
 def _setting(token: Any) -> float | None:
     if token.type == "number":
-        return float(token.value)
+        return float(token.value) if abs(token.value) < 1e6 else None
     return {"on": 1.0, "off": 0.0}.get(token.lower_value) if token.type == "ident" else None
 
 

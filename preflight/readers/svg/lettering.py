@@ -80,7 +80,8 @@ def _features(style: Style) -> tuple[tuple[tuple[str, int], ...], tuple[str, ...
     if style.get("font-kerning").lower() == "none":
         found.update({"kern": 0, "vkrn": 0})
     # The low-level settings come last and win (CSS Fonts 4, 7.2).
-    found.update({tag: int(value) for tag, value in settings(style.get("font-feature-settings"))})
+    settled = settings(style.get("font-feature-settings"))
+    found.update({tag: max(int(value), 0) for tag, value in settled if tag.isalnum()})
     return tuple(found.items()), tuple(needed), unknown
 
 
@@ -178,6 +179,18 @@ def spacing(scene: Scene, context: Context, text: str, percent_of: float | None)
 
 _LINE_WORDS = {line.value: line for line in Line}
 _PLAIN = frozenset(("none", "solid", "auto"))
+
+
+def stated_lines(declared: dict[str, str]) -> str:
+    """Return the lines an element's own declarations ask for, with how they are drawn."""
+    told = declared.get("text-decoration", "none")
+    return " ".join(
+        (
+            declared.get("text-decoration-line", told if told.lower() != "inherit" else "none"),
+            declared.get("text-decoration-style", ""),
+            "" if declared.get("text-decoration-thickness", "auto").lower() == "auto" else "thickness",
+        )
+    )
 
 
 def decorations(

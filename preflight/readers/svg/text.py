@@ -14,7 +14,7 @@ from lxml import etree
 from preflight.artwork import Box, Hidden, LiveText, RemarkKind
 from preflight.curves import Matrix, Path, largest_stretch
 from preflight.readers.svg.document import href
-from preflight.readers.svg.lettering import baseline, decorations, shift, spacing, wish
+from preflight.readers.svg.lettering import baseline, decorations, shift, spacing, stated_lines, wish
 from preflight.readers.svg.markers import paint_order
 from preflight.readers.svg.paints import paint, stroke
 from preflight.readers.svg.placing import enter
@@ -28,6 +28,7 @@ _XML = "{http://www.w3.org/XML/1998/namespace}"
 _ADVANCE = 0.55
 """A rough advance in em, for boxes that only point."""
 _MAX_DEPTH = 64
+_TAG = re.compile(r"[A-Za-z0-9-]{2,40}\Z")
 _UNWRAPPED = {"inline-size": ("auto", "0"), "shape-inside": ("none", "auto")}
 _VERTICAL = frozenset(("tb", "tb-rl", "vertical-rl", "vertical-lr", "sideways-rl", "sideways-lr"))
 _PRESERVED = {"pre", "pre-wrap", "break-spaces", "pre-line", "preserve", "preserve-spaces"}
@@ -78,7 +79,7 @@ def draw_text(scene: Scene, element: etree._Element, context: Context) -> None:
     inside = _Inside(font, baseline(context.style, None, gathered.troubles))
     origin = scene.origin(element, "text", context)
     for ancestor in reversed(list(element.iterancestors())):
-        told = scene.cascade.declared(ancestor).get("text-decoration", "none")
+        told = stated_lines(scene.cascade.declared(ancestor))
         lines = decorations(scene, context, told, font=font, origin=origin, troubles=gathered.troubles)
         inside = replace(inside, lines=(*inside.lines, *lines))
     for name, harmless in _UNWRAPPED.items():
@@ -99,7 +100,7 @@ def _element(
     local = scene.document.local(element)
     scene.budget.check("nesting_depth", context.depth + depth)
     inside = _within(scene, gathered, element, context, around) if depth else around
-    own = context.style.get("text-decoration")
+    own = stated_lines(context.style.own)
     origin = scene.origin(element, local, context)
     lines = decorations(scene, context, own, font=inside.font, origin=origin, troubles=gathered.troubles)
     inside = replace(inside, lines=(*inside.lines, *lines))
@@ -108,13 +109,13 @@ def _element(
     place = len(gathered.lists)
     lists = read_lists(element, measure) if local != "textPath" else None
     if local == "textPath":
-        found = text_path(scene, element, context, measure, gathered.troubles) if depth == 1 else None
+        found = _followed(gathered, element, context, inside)
         if found is None:
             return
         inside = replace(inside, path=len(gathered.paths))
         gathered.paths.append(found)
     if local == "tref":
-        _piece(gathered, element, _referenced(scene, element), context, inside)
+        _piece(gathered, element, _referenced(scene, element, context), context, inside)
     else:
         _piece(gathered, element, element.text, context, inside)
         for child in element:
@@ -128,6 +129,23 @@ def _element(
     made = set_length(element, measure)
     if made is not None:
         gathered.lengths.append((first, last, *made))
+
+
+def _followed(
+    gathered: _Gathered, element: etree._Element, context: Context, inside: _Inside
+) -> TextPath | None:
+    """Return the path of a textPath; None where its text does not show."""
+    scene = gathered.scene
+    if inside.path is not None:
+        told = "a textPath inside another, left out"
+        scene.say(RemarkKind.UNSUPPORTED, told, scene.origin(element, "textPath", context))
+        return None
+    parent = element.getparent()
+    while parent is not None and scene.document.local(parent) == "a":
+        parent = parent.getparent()
+    if parent is not gathered.root:
+        _trouble(gathered, "textPath inside tspan")
+    return text_path(scene, element, context, scene.measure(context.style, context), gathered.troubles)
 
 
 def _within(
@@ -160,17 +178,24 @@ def _child(gathered: _Gathered, child: etree._Element, context: Context, inside:
         scene.say(RemarkKind.CONDITION, told, scene.origin(gathered.root, name, context))
 
 
-def _referenced(scene: Scene, element: etree._Element) -> str:
+def _referenced(scene: Scene, element: etree._Element, context: Context) -> str:
     """Return the character data that a tref shows (SVG 1.1, 10.6)."""
-    target = scene.document.target(href(element) or "")
-    return "" if target is None else "".join(str(text) for text in target.itertext())
+    link = href(element) or ""
+    target = scene.document.target(link)
+    if target is None:
+        kind = RemarkKind.MISSING_REFERENCE
+        if link and not link.startswith("#"):
+            kind = RemarkKind.EXTERNAL_REFERENCE
+        scene.say(kind, f"tref {link or '(none)'}, left out", scene.origin(element, "tref", context))
+        return ""
+    return "".join(str(text) for text in target.itertext())
 
 
 def _language(element: etree._Element) -> str:
     for ancestor in (element, *element.iterancestors()):
         found = ancestor.get(_XML + "lang") or ancestor.get("lang")
         if found:
-            return found.strip()
+            return found.strip() if _TAG.match(found.strip()) else ""
     return ""
 
 
