@@ -1,0 +1,1 @@
+"""Jobs: work that is accepted now, done later, and kept for a while."""
