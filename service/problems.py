@@ -137,6 +137,54 @@ INVALID_JOB = ProblemType(
     "The job is not valid JSON or TOML, or a setting is unknown or out of range.",
     "Correct the settings that the detail names.",
 )
+UNWRITABLE_FILE = ProblemType(
+    "unwritable-file",
+    422,
+    "The file cannot be written in this format",
+    "The artwork was read, but the format asked for cannot hold it. The code says why.",
+    "Do what the answer's advice says, or ask for another format.",
+    "A contour of the film “Green” is too small for plotter units of 0.025 mm.",
+)
+UNKNOWN_JOB = ProblemType(
+    "unknown-job",
+    404,
+    "There is no job of this id",
+    "There never was one, it has expired, it was erased, or it belongs to another key.",
+    "Send the job again, or look up your jobs with GET /v1/jobs.",
+    "There is no job 7c9e6679-7425-40de-944b-e07fc1f90ae7.",
+)
+NO_RESULT = ProblemType(
+    "no-result",
+    409,
+    "There is no result yet, or never will be",
+    "The file is waiting or being worked on, or its job was cancelled. The code says which.",
+    "Ask for the job's state, or follow its events, until the file is done.",
+    "File 1 of this job is queued.",
+)
+INVALID_WEBHOOK = ProblemType(
+    "invalid-webhook",
+    422,
+    "The webhook cannot be used",
+    "Its address is no https address of the public internet, or its secret is missing or too weak.",
+    "Send a webhook with an https address and a webhook_secret of whsec_ and 24 to 64 bytes as base64.",
+    "The webhook's address has the scheme 'ftp'; https is taken.",
+)
+JOBS_FULL = ProblemType(
+    "jobs-full",
+    503,
+    "No more jobs are taken for now",
+    "As many files as the service keeps are already waiting, or their space is used up.",
+    "Send the job again after the seconds that the Retry-After header names.",
+    "1000 files are waiting; at most 1000 may.",
+)
+JOBS_UNAVAILABLE = ProblemType(
+    "jobs-unavailable",
+    503,
+    "Jobs cannot be kept right now",
+    "The place where jobs are kept does not answer, or there is none. Other requests are served.",
+    "Try again after the seconds that the Retry-After header names.",
+    "The place where jobs are kept does not answer.",
+)
 MEMORY_LIMIT = ProblemType(
     "memory-limit",
     422,
@@ -190,9 +238,11 @@ PROBLEMS: tuple[ProblemType, ...] = (
     MALFORMED_REQUEST,
     NOT_FOUND,
     UNKNOWN_RULE,
+    UNKNOWN_JOB,
     METHOD_NOT_ALLOWED,
     NOT_ACCEPTABLE,
     RECEIVE_TIMEOUT,
+    NO_RESULT,
     UPLOAD_TOO_LARGE,
     UNSUPPORTED_MEDIA_TYPE,
     INVALID_PARAMETER,
@@ -200,11 +250,15 @@ PROBLEMS: tuple[ProblemType, ...] = (
     UNREADABLE_ARTWORK,
     ARTWORK_LIMIT,
     INVALID_JOB,
+    UNWRITABLE_FILE,
+    INVALID_WEBHOOK,
     MEMORY_LIMIT,
     INTERNAL_ERROR,
     WORKER_CRASHED,
     BUSY,
     NOT_READY,
+    JOBS_FULL,
+    JOBS_UNAVAILABLE,
     TIME_LIMIT,
 )
 

@@ -53,6 +53,58 @@ class Settings(BaseSettings):
     start_seconds: Annotated[
         float, Field(gt=0, le=600, description="Longest time for a worker to start, in seconds")
     ] = 30.0
+    redis_url: Annotated[
+        str,
+        Field(
+            pattern=r"^$|^(redis|rediss|unix)://",
+            description="Where jobs are kept, `redis://…`; empty: in the file of JOBS_PATH",
+        ),
+    ] = ""
+    jobs_path: Annotated[
+        str,
+        Field(
+            description="SQLite file in which jobs are kept; empty: `sign-preflight/jobs.sqlite3` in the user's state folder"
+        ),
+    ] = ""
+    jobs_bytes: Annotated[
+        int, Field(ge=MEBIBYTE, le=2**50, description="Space for jobs in the SQLite file, in bytes")
+    ] = 2_000_000_000
+    job_workers: Annotated[
+        int, Field(ge=0, le=64, description="Files of jobs worked on at a time in this process; 0: none")
+    ] = 1
+    job_seconds: Annotated[
+        float, Field(gt=0, le=3600, description="Longest time to work on one file of a job, in seconds")
+    ] = 120.0
+    job_files: Annotated[int, Field(ge=1, le=1000, description="Most files in one job")] = 50
+    batch_bytes: Annotated[
+        int, Field(ge=1024, le=1024 * MEBIBYTE, description="Largest job, all its files together, in bytes")
+    ] = 50_000_000
+    job_backlog: Annotated[
+        int, Field(ge=1, le=1_000_000, description="Most files of jobs that may wait or be worked on")
+    ] = 1000
+    job_keep_seconds: Annotated[
+        float,
+        Field(
+            ge=1,
+            le=31_536_000,
+            description="How long a job and its results are kept after its end, in seconds",
+        ),
+    ] = 86_400.0
+    job_lease_seconds: Annotated[
+        float,
+        Field(
+            ge=1, le=600, description="Time after which a silent worker's file goes to another, in seconds"
+        ),
+    ] = 15.0
+    job_attempts: Annotated[
+        int, Field(ge=1, le=1000, description="How often a file is begun before it is given up")
+    ] = 10
+    event_streams: Annotated[
+        int, Field(ge=0, le=10_000, description="Streams of events sent at the same time")
+    ] = 100
+    webhook_private: Annotated[
+        bool, Field(description="Whether webhooks may go to private addresses and over http")
+    ] = False
     log_level: Annotated[
         Literal["debug", "info", "warning", "error"], Field(description="Least serious log entry written")
     ] = "info"

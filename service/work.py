@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+from collections.abc import Awaitable
 
 from fastapi import Request
 from starlette.requests import ClientDisconnect
@@ -18,6 +19,7 @@ from service.problems import (
     MEMORY_LIMIT,
     TIME_LIMIT,
     UNREADABLE_ARTWORK,
+    UNWRITABLE_FILE,
     WORKER_CRASHED,
     ProblemError,
 )
@@ -47,8 +49,16 @@ async def answered(
         kind=kind,
         artwork_bytes=len(upload.artwork),
     )
+    return await settled(_unless_gone(request, pool, task), settings, request.state.request_id)
+
+
+async def settled(working: Awaitable[Answer], settings: Settings, request_id: str) -> bytes:
+    """Wait for a worker's answer and return its body; whatever stands in the way is a `ProblemError`.
+
+    ``settings`` are those of the pool that works; ``request_id`` is the UUID for the log.
+    """
     try:
-        answer = await _unless_gone(request, pool, task)
+        answer = await working
     except BusyError:
         raise ProblemError(BUSY, "All workers are busy and the queue is full.", headers=RETRY_AFTER) from None
     except TimeLimitError:
@@ -58,11 +68,11 @@ async def answered(
     except MemoryLimitError:
         raise ProblemError(MEMORY_LIMIT, f"The work was stopped at {settings.memory_mb} MiB.") from None
     except WorkerCrashedError as error:
-        event(logging.ERROR, "crash", request_id=request.state.request_id, how=str(error))
+        event(logging.ERROR, "crash", request_id=request_id, how=str(error))
         raise ProblemError(
             WORKER_CRASHED, "The process that worked on this artwork ended before it answered."
         ) from None
-    return _body(request, answer)
+    return _body(request_id, answer)
 
 
 async def _received(request: Request, settings: Settings) -> Upload:
@@ -97,7 +107,7 @@ async def _gone(request: Request) -> None:
         pass
 
 
-def _body(request: Request, answer: Answer) -> bytes:
+def _body(request_id: str, answer: Answer) -> bytes:
     match answer.outcome:
         case "done":
             return answer.body
@@ -107,11 +117,13 @@ def _body(request: Request, answer: Answer) -> bytes:
             kind = ARTWORK_LIMIT
         case "job":
             kind = INVALID_JOB
+        case "write":
+            kind = UNWRITABLE_FILE
         case _:
             event(
                 logging.ERROR,
                 "failure",
-                request_id=request.state.request_id,
+                request_id=request_id,
                 error=answer.code,
                 trace=answer.trace,
             )
