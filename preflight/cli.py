@@ -19,6 +19,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from preflight.commands.files import load_job, read_bytes, write
+from preflight.commands.repairing import add_repair
 from preflight.errors import PreflightError, printable, quoted
 from preflight.report.model import Verdict
 from preflight.units import UNITS
@@ -89,6 +91,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"%(prog)s {__version__}")
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_check(commands)
+    add_repair(commands)
     rules = commands.add_parser("rules", help="list all rules", description="List all rules.")
     rules.set_defaults(run=_rules)
     explain = commands.add_parser("explain", help="explain one rule", description="Explain one rule.")
@@ -132,7 +135,7 @@ def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 
 def _check(options: argparse.Namespace) -> int:
     _refuse_contradictions(options)
-    job = _load_job(options.job)
+    job = load_job(options.job)
     outcomes = []
     for number, name in enumerate(options.files, start=1):
         if options.progress or (len(options.files) > 1 and sys.stderr.isatty()):
@@ -142,12 +145,12 @@ def _check(options: argparse.Namespace) -> int:
     if options.output in (None, "-"):
         sys.stdout.write(text)
     else:
-        _write(options.output, text.encode())
+        write(options.output, text.encode())
     for outcome in outcomes:
         if outcome.error is not None:
             _complain(outcome.error, outcome.name)
     if options.picture and outcomes[0].artwork is not None and outcomes[0].report is not None:
-        _write(options.picture, _picture(outcomes[0].artwork, outcomes[0].report, options.picture))
+        write(options.picture, _picture(outcomes[0].artwork, outcomes[0].report, options.picture))
     return max(outcome.status for outcome in outcomes)
 
 
@@ -168,23 +171,13 @@ def _refuse_contradictions(options: argparse.Namespace) -> None:
         )
 
 
-def _load_job(name: str | None) -> Job:
-    from preflight.job import Job  # noqa: PLC0415  (commands load only what they need)
-    from preflight.job.parse import LARGEST_JOB  # noqa: PLC0415
-    from preflight.rules import RULES  # noqa: PLC0415
-
-    job = Job() if name is None else Job.parse(_read_bytes(name, LARGEST_JOB + 1, "The job"))
-    job.require_known_codes({rule.code: tuple(rule.cases) for rule in RULES})
-    return job
-
-
 def _outcome(name: str, job: Job, *, keep: bool) -> Outcome:
     """Return the answer for one file; ``keep`` its artwork, which a batch has no room for."""
     from preflight.checking import check  # noqa: PLC0415  (commands load only what they need)
     from preflight.readers import Limits, read  # noqa: PLC0415
 
     try:
-        data = _read_bytes(name, Limits().input_bytes + 1, "The artwork")
+        data = read_bytes(name, Limits().input_bytes + 1, "The artwork")
         artwork = read(data, None if name == "-" else Path(name).name)
         report = check(artwork, job)
         return Outcome(name, artwork if keep else None, report)
@@ -200,32 +193,6 @@ def _outcome(name: str, job: Job, *, keep: bool) -> Outcome:
                 "This is a fault of sign-preflight; please report it with the lines above.",
             ),
         )
-
-
-def _read_bytes(name: str, most: int, what: str) -> bytes:
-    """Return at most ``most`` bytes of a file; the reader that gets them refuses one too many."""
-    try:
-        if name == "-":
-            return sys.stdin.buffer.read(most)
-        with Path(name).open("rb") as stream:
-            return stream.read(most)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise PreflightError(
-            "file-unreadable",
-            f"{what} {quoted(name)} could not be opened: {reason}.",
-            "Check the name and the rights.",
-        ) from None
-
-
-def _write(name: str, data: bytes) -> None:
-    try:
-        Path(name).write_bytes(data)
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise PreflightError(
-            "file-unwritable", f"{quoted(name)} could not be written: {reason}.", "Name a file that can be."
-        ) from None
 
 
 def _picture(artwork: Artwork, report: Report, name: str) -> bytes:

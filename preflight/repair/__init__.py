@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.analysis import Analysis
-from preflight.artwork import Artwork, Origin, Paint, PaintKind, RemarkKind, Shape, SizeBasis
+from preflight.artwork import Artwork, LiveText, Origin, Paint, PaintKind, RemarkKind, Shape, SizeBasis
 from preflight.curves import IDENTITY, Matrix, Path, flatten
 from preflight.films import Film
 from preflight.geometry.appearance import Part, polygonal, union
@@ -23,12 +23,14 @@ from preflight.geometry.curved import CurveError, combine
 from preflight.geometry.fills import fill_regions
 from preflight.job import Job
 from preflight.repair.fewer_nodes import fitted
+from preflight.repair.lettering import lettered
 from preflight.repair.model import Action, Draft, FilmProof, Proof, Repaired
 from preflight.repair.proof import film_proof, prove
 from preflight.repair.resolve import cutters_of, outlines_of, polygon_path, shown_region
 from preflight.repair.steps import Steps
 from preflight.repair.uniting import United, edges_only, is_sound, unite
 from preflight.roll.fit import fit_film
+from preflight.text import FontSource
 
 __all__ = ["Action", "FilmProof", "Proof", "Repaired", "Steps", "repair"]
 
@@ -36,17 +38,25 @@ FLATTENING = 0.002
 """Chord error (mm) of everything a mend is measured with: a fifth of what the proof allows."""
 
 
-def repair(artwork: Artwork, job: Job | None = None, steps: Steps | None = None) -> Repaired:
+def repair(
+    artwork: Artwork, job: Job | None = None, steps: Steps | None = None, *, fonts: FontSource | None = None
+) -> Repaired:
     """Return ``artwork`` mended at its finished size, what was done, and the proof.
 
     The result has one shape a film, closed contours only, in the order in which the films are laid;
-    knife lines are passed on as drawn, guides and hidden things are left out. Raises `JobError` where
-    the job's size does not fit the artwork.
+    knife lines are passed on as drawn, guides and hidden things are left out. ``fonts`` are those
+    that text may be outlined with beside the fonts in the file itself; none: only those. Raises
+    `JobError` where the job's size does not fit the artwork.
     """
     job, steps = job or Job(), steps or Steps()
+    text_left: tuple[str, ...] = ()
+    actions: list[Action] = []
+    if steps.outline_text and any(isinstance(item, LiveText) for item in artwork.items):
+        letters = lettered(artwork, fonts or FontSource())
+        artwork, text_left = letters.artwork, letters.problems
+        actions.extend(letters.actions)
     fine = job.tolerances.model_copy(update={"flattening": FLATTENING})
     analysis = Analysis(artwork, job.model_copy(update={"tolerances": fine}))
-    actions: list[Action] = []
     drafts: list[Draft] = []
     proofs: list[FilmProof] = []
     regions: list[BaseGeometry] = []
@@ -59,7 +69,8 @@ def repair(artwork: Artwork, job: Job | None = None, steps: Steps | None = None)
     proofs = [film_proof(d, region, FLATTENING) for d, region in zip(drafts, regions, strict=True)]
     matrix, width, height = _placed(analysis, steps, actions)
     mended = _artwork(analysis, drafts, matrix, width, height)
-    proof = prove(analysis.artwork, mended, job, proofs, _unmended(analysis, steps), matrix=matrix)
+    left = [*text_left, *_unmended(analysis, steps, text_left)]
+    proof = prove(analysis.artwork, mended, job, proofs, left, matrix=matrix)
     return Repaired(mended, tuple(actions), proof)
 
 
@@ -270,13 +281,10 @@ _EFFECTS = {
 }
 
 
-def _unmended(analysis: Analysis, steps: Steps) -> list[str]:
+def _unmended(analysis: Analysis, steps: Steps, told: Sequence[str]) -> list[str]:
     """Return why the artwork cannot be mended whole, whatever is done to its outlines."""
-    reasons = [
-        f"The text “{text.text.strip()[:40]}” is not outlined."
-        for text in analysis.texts
-        if text.text.strip()
-    ]
+    texts = [text for text in analysis.texts if text.text.strip()]
+    reasons = [] if told else [f"The text “{text.text.strip()[:40]}” is not outlined." for text in texts]
     reasons += ["A picture made of pixels has no outlines." for _ in analysis.pictures]
     for layer, meaning in zip(analysis.painting.layers, analysis.meanings, strict=True):
         origin = analysis.shapes[layer.shape].origin

@@ -12,6 +12,7 @@ class Steps(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
+    outline_text: Annotated[bool, Field(description="Turn text into outlines in the fonts given")] = True
     expand_strokes: Annotated[bool, Field(description="Turn strokes and dashes into areas with edges")] = True
     unite: Annotated[bool, Field(description="Unite overlaps, drop hidden and duplicate cuts")] = True
     knock_out: Annotated[bool, Field(description="Knock films out where the job's construction says so")] = (

@@ -57,9 +57,20 @@ def unite(parts: list[Part], region: BaseGeometry, tolerance: float) -> United:
     # and the test spots lie nearer to the line than that.
     own = union(fill_regions(flatten(kept + made, tolerance), _rules(parts, crossing, len(made))))
     path, dropped = edges_only(Path.joined(kept + made), own, tolerance)
+    if path is not None:
+        path, slivers = _without_slivers(path, tolerance)
+        dropped += slivers
     if path is None or not agrees(path, region, tolerance):
         return _flattened(region, crossing)
     return United(path, int(crossing.sum()), dropped, True)
+
+
+def _without_slivers(path: Path, tolerance: float) -> tuple[Path, int]:
+    """Leave out contours that enclose nothing thicker than `GATE`: a knife would run there and back."""
+    rings = fill_regions(flatten([path.subpath(i) for i in range(len(path))], tolerance), [False] * len(path))
+    thick = ~shapely.is_empty(shapely.buffer(np.array(rings, object), -GATE / 2, quad_segs=2))
+    kept = [path.subpath(int(index)) for index in np.flatnonzero(thick)]
+    return Path.joined(kept), len(path) - len(kept)
 
 
 def _rules(parts: list[Part], crossing: Bools, made: int) -> list[bool]:

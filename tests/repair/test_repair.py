@@ -10,6 +10,7 @@ import pytest
 
 import preflight
 from preflight.repair import Steps
+from preflight.text import FontSource
 
 ROOT = FilePath(__file__).resolve().parents[2]
 CORPUS = ROOT.parent / "shared" / "corpus"
@@ -230,3 +231,31 @@ def test_real_signs_are_repaired_and_proved(folder: str) -> None:
             failed.append((file.name, proof.reasons))
     assert not failed
     assert proved > 10
+
+
+def test_live_text_is_outlined_in_the_fonts_given_and_script_letters_are_united() -> None:
+    package = pytest.importorskip(
+        "fontpkg_oleo_script", reason="the dev dependency fontpkg-oleo-script is missing"
+    )
+    file = next(FilePath(package.__file__).parent.rglob("OleoScript-Regular.ttf"))
+    body = '<text x="5" y="50" font-family="Oleo Script" font-size="24">Marrow</text>'
+    artwork = preflight.read(f"{HEAD}{body}</svg>".encode())
+    assert not preflight.repair(artwork).proof.proved
+    result = preflight.repair(artwork, fonts=FontSource.of({file.name: file.read_bytes()}))
+    assert result.proof.proved, result.proof.reasons
+    assert not codes(result.artwork) & (GEOMETRY | {"live-text"})
+    (action,) = (action for action in result.actions if action.step == "outline-text")
+    assert "OleoScript-Regular.ttf" in action.what
+    assert "Version" in action.what
+
+
+def test_a_letter_that_the_font_lacks_is_named() -> None:
+    package = pytest.importorskip(
+        "fontpkg_oleo_script", reason="the dev dependency fontpkg-oleo-script is missing"
+    )
+    file = next(FilePath(package.__file__).parent.rglob("OleoScript-Regular.ttf"))
+    body = '<text x="5" y="50" font-family="Oleo Script" font-size="24">豆</text>'
+    artwork = preflight.read(f"{HEAD}{body}</svg>".encode())
+    proof = preflight.repair(artwork, fonts=FontSource.of({file.name: file.read_bytes()})).proof
+    assert not proof.proved
+    assert any("豆" in reason for reason in proof.reasons)
