@@ -1,0 +1,1 @@
+"""Drawings with one known defect each: outlines, clean letter-like shapes, defects, layout."""
