@@ -13,6 +13,7 @@ from preflight.rules.build import Fault, findings, mm
 from preflight.rules.lettering import (
     asked,
     baseline_above_floor,
+    far,
     inches,
     indication,
     line_place,
@@ -52,7 +53,7 @@ def _line_faults(analysis: Analysis, film: Film, line: Line) -> Iterator[tuple[s
                 "accessible-height",
                 Fault(
                     message=f"The letters here are {mm(line.height)} high. With their baseline {mm(above)} above the "
-                    f"floor and seen from {mm(distance)}, {book.title} asks for {mm(needed)} ({inches(needed)}). "
+                    f"floor and seen from {far(distance)}, {book.title} asks for {mm(needed)} ({inches(needed)}). "
                     f"{indication()}",
                     detail=f"{_measured(line)} Table 703.5.5; the standard's height is that of a capital I.",
                     places=(line_place(analysis, film, line, line.height),),
@@ -78,7 +79,7 @@ def _legibility(analysis: Analysis, film: Film, line: Line, distance: float) -> 
     yield (
         "legibility",
         Fault(
-            message=f"The letters here are {mm(line.height)} high. To be read from {mm(distance)} they should be "
+            message=f"The letters here are {mm(line.height)} high. To be read from {far(distance)} they should be "
             f"{mm(needed)} ({inches(needed)}): one inch for every {most.feet_an_inch:g} feet. {indication()}",
             detail=f"{_measured(line)} {most.source}; {more}.",
             places=(line_place(analysis, film, line, line.height),),
@@ -144,7 +145,7 @@ def _text_faults(analysis: Analysis) -> Iterator[Fault]:
     count = "This text is" if len(low) == 1 else f"{len(low)} texts are set small, the smallest"
     yield Fault(
         message=f"{count} {mm(least.size)} large, measured over the whole letter body. How high capitals are is not "
-        f"known until text is outlined; seen from {mm(distance)} they would have to be {mm(needed)}. {indication()}",
+        f"known until text is outlined; seen from {far(distance)} they would have to be {mm(needed)}. {indication()}",
         detail=f"{source}. Capitals are as a rule lower than the em (common practice, no source).",
         places=tuple(text_place(text, text.size) for _, text, _ in low),
         measured=least.size,

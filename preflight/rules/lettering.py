@@ -33,6 +33,11 @@ def inches(mm: float) -> str:
     return format_length(mm, "in")
 
 
+def far(mm: float) -> str:
+    """Return a viewing distance in metres and feet."""
+    return f"{format_length(mm, 'm')} ({format_length(mm, 'ft')})"
+
+
 def baseline_above_floor(analysis: Analysis, y: float) -> float | None:
     """Return the height in mm above the floor of a baseline at ``y``; None: the job does not state it.
 

@@ -160,7 +160,7 @@ def _fault(colour: str, ground: str, pair: _Pair) -> Fault:
     book = standards().contrast
     what = "the film" if pair.on_film else "the sign's own surface"
     return Fault(
-        message=f"{colour} stands out little from {ground}, {what} around it: contrast {pair.ratio:.1f} to 1, where "
+        message=f"{colour} stands out little from {ground}, {what} around it: contrast {pair.ratio:.2f} to 1, where "
         f"{book.least:g} to 1 is asked for large letters and pictures. {indication()}",
         detail=f"Contrast ratio {pair.ratio:.2f}:1 by relative luminance of the colours as drawn, at "
         f"{counted(len(pair.places), 'place')}. {book.source}. On signs the accessibility standard asks for light on "
