@@ -10,7 +10,7 @@ import shapely
 from preflight.analysis import Analysis
 from preflight.curves import Bools
 from preflight.films import Film
-from preflight.geometry.thickness import ThinPart
+from preflight.geometry.thickness import ThinKind, ThinPart
 from preflight.job import Limit
 from preflight.report.model import Severity
 from preflight.rules.build import Fault, mm, place
@@ -18,6 +18,9 @@ from preflight.rules.origin import origin_at
 
 _SPOTS = 5
 """So many spots of the shortest line across a part are asked for whether a line runs near them."""
+
+_MUCH = 0.4
+"""A piece of which lines run near each other along this part of its length is as good as a line."""
 
 
 def narrow_faults(
@@ -71,4 +74,17 @@ def _as_one_line(analysis: Analysis, film: Film, parts: Sequence[ThinPart]) -> B
     found, _ = film.near_runs.query(shapely.points(spots.reshape(-1, 2)), predicate="dwithin", distance=reach)
     near = np.zeros(spots.shape[:2], bool)
     near.ravel()[found] = True
-    return np.asarray(near.all(axis=0))
+    held = np.atleast_1d(near.all(axis=0))
+    slivers = [k for k, part in enumerate(parts) if held[k] and part.kind == ThinKind.SLIVER]
+    for k in slivers:
+        held[k] = _runs_along(film, parts[k])
+    return held
+
+
+def _runs_along(film: Film, part: ThinPart) -> bool:
+    """Return whether lines run near each other along much of a piece, and not at its points only."""
+    frame = shapely.box(*part.box)
+    runs = film.near_runs.geometries.take(film.near_runs.query(frame, predicate="intersects"))
+    x0, y0, x1, y1 = shapely.bounds(runs).T
+    longest = float(np.hypot(x1 - x0, y1 - y0).max(initial=0.0))
+    return longest >= _MUCH * float(np.hypot(part.box[2] - part.box[0], part.box[3] - part.box[1]))

@@ -17,17 +17,15 @@ from preflight.rules.rule import Parameter, Rule
 
 
 def check(analysis: Analysis) -> Iterator[Finding]:
-    """Yield each gap between two ends, and each contour that only lacks its closing command."""
+    """Yield each gap between two ends, and each spot where ends meet and are not joined."""
     for film in analysis.films:
         open_ = _open_contours(analysis, film)
         ends, outward = _ends(analysis, open_)
-        own = np.hypot(*(ends[0::2] - ends[1::2]).T) if len(open_) else np.zeros(0)
-        meets = own < MEETING
-        notes = [_meeting(analysis, int(c), ends[2 * i]) for i, c in enumerate(open_) if meets[i]]
+        meeting = [(m.a, m.b) for m in match_ends(ends, outward, MEETING)]
+        notes = [_meeting(analysis, open_, ends, a, b) for a, b in meeting]
         yield from findings(RULE, "ends-meet", analysis, notes, film)
-        gaping = np.flatnonzero(~meets)
-        sides = np.stack((2 * gaping, 2 * gaping + 1), axis=1).ravel()
-        gaps = _gaps(analysis, open_, ends, outward, sides)
+        gaping = np.setdiff1d(np.arange(len(ends)), np.array(meeting, np.int64).ravel())
+        gaps = _gaps(analysis, open_, ends, outward, gaping)
         yield from findings(RULE, "gap", analysis, gaps, film)
 
 
@@ -48,13 +46,16 @@ def _ends(analysis: Analysis, contours: Ints) -> tuple[Floats, Floats]:
     return ends, outward
 
 
-def _meeting(analysis: Analysis, contour: int, end: Floats) -> Fault:
-    origin = analysis.shapes[int(analysis.painting.contours.path[contour])].origin
+def _meeting(analysis: Analysis, open_: Ints, ends: Floats, a: int, b: int) -> Fault:
+    first, second = int(open_[a // 2]), int(open_[b // 2])
+    path = analysis.painting.contours.path
+    names = sorted({analysis.shapes[int(path[c])].origin.label for c in (first, second)})
+    what = "This outline ends where it began" if first == second else "Two lines end in the same spot here"
     return Fault(
-        message="This outline ends where it began but is not closed. Most cutters close it; some leave the last "
-        "cut hanging.",
-        detail=f"Ends coincide without a closing command: {origin.label}.",
-        places=(_end_place(analysis, contour, end),),
+        message=f"{what} but {'is' if first == second else 'are'} not "
+        f"{'closed' if first == second else 'joined'}. Most cutters run on there; some leave the last cut hanging.",
+        detail=f"Ends coincide without a closing command: {', '.join(names)}.",
+        places=(_end_place(analysis, first, ends[a]),),
     )
 
 
@@ -67,9 +68,8 @@ def _gaps(analysis: Analysis, open_: Ints, ends: Floats, outward: Floats, sides:
     pairs = [(int(sides[m.a]), int(sides[m.b])) for m in matches]
     matched = {end for pair in pairs for end in pair}
     # What found no partner nearby is reported with its own other end, however far.
-    pairs += [
-        (2 * i, 2 * i + 1) for i in range(len(open_)) if not {2 * i, 2 * i + 1} & matched and 2 * i in sides
-    ]
+    left = {int(end) for end in sides} - matched
+    pairs += [(2 * i, 2 * i + 1) for i in range(len(open_)) if {2 * i, 2 * i + 1} <= left]
     return [_gap(analysis, open_, ends, a, b) for a, b in sorted(pairs)]
 
 
@@ -104,7 +104,7 @@ RULE = Rule(
     "other, and the film between them stays attached.",
     how_measured="For every contour of a filled shape that lacks a closing command, the distance between its ends is "
     "measured; ends of different lines nearer than the join tolerance are taken together. Lines that the job "
-    "calls knife lines may be open.",
+    "calls knife lines may be open. Ends within 0.005 mm of each other meet, which is a note.",
     remedy="Join the two ends.",
     cases={"gap": Severity.ERROR, "ends-meet": Severity.NOTE},
     repairable=True,

@@ -75,3 +75,8 @@ def test_a_disc_in_a_hole_that_is_hardly_larger_leaves_no_narrow_bridges(gap: fl
         f'<circle cx="50" cy="50" r="{27.3 - gap}" transform="rotate(17 50 50)"/>'
     )
     assert found == ["near-double-cut"]
+
+
+def test_a_lens_is_near_itself_at_its_points_and_still_a_narrow_piece() -> None:
+    found = codes('<path d="M10 50A500 500 0 0 1 30 50A500 500 0 0 1 10 50z"/>')
+    assert "thin-feature" in found
