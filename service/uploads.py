@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath, PureWindowsPath
@@ -46,6 +47,50 @@ class Upload:
     job_format: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What came in for a job: one upload a file, all with the same settings, and the other parts' text."""
+
+    uploads: tuple[Upload, ...]
+    texts: dict[str, str] = field(default_factory=dict)
+
+
+TEXT_BYTES = 4096
+"""Longest text part of a batch."""
+
+
+async def receive_batch(request: Request, settings: Settings, texts: tuple[str, ...]) -> Batch:
+    """Receive a raw body, or a form with any number of artworks, one job and parts named in ``texts``.
+
+    Raises the problems of `receive`.
+    """
+    kind, options = _content_type(request)
+    if kind != MULTIPART:
+        return Batch((await receive(request, settings),))
+    limits = {"artwork": settings.upload_bytes, "job": settings.job_bytes} | dict.fromkeys(texts, TEXT_BYTES)
+    form = _Form(options[b"boundary"], limits, settings.job_files)
+    frames = FRAME_BYTES + 1024 * settings.job_files
+    most = settings.batch_bytes + settings.job_bytes + frames + TEXT_BYTES * len(texts)
+    await _receive_body(request, most, settings.batch_bytes, settings, form.feed)
+    form.finish()
+    job = form.one("job")
+    # A browser sends an empty part for a file field that was left alone.
+    uploads = tuple(
+        Upload(
+            bytes(part.data),
+            _plain_name(part.filename),
+            bytes(job.data) if job.data.strip() else None,
+            _job_format(job),
+        )
+        for part in form.all("artwork")
+        if part.data
+    )
+    if not uploads:
+        raise ProblemError(MISSING_ARTWORK, "There is no part “artwork”, or all of them are empty.")
+    given = {name: form.one(name).data.decode("utf-8", "replace").strip() for name in texts}
+    return Batch(uploads, {name: text for name, text in given.items() if text})
+
+
 async def receive(request: Request, settings: Settings) -> Upload:
     """Receive the artwork and the job of ``request``.
 
@@ -57,20 +102,33 @@ async def receive(request: Request, settings: Settings) -> Upload:
     most = settings.upload_bytes
     if kind == MULTIPART:
         most += settings.job_bytes + FRAME_BYTES
-    await _refuse_declared(request, most, settings)
-    form = _Form(options[b"boundary"], settings) if kind == MULTIPART else None
+    limits = {"artwork": settings.upload_bytes, "job": settings.job_bytes}
+    form = _Form(options[b"boundary"], limits) if kind == MULTIPART else None
     raw = bytearray()
+    await _receive_body(request, most, settings.upload_bytes, settings, form.feed if form else raw.extend)
+    upload = form.upload() if form else Upload(bytes(raw))
+    if not upload.artwork:
+        raise ProblemError(
+            MISSING_ARTWORK,
+            "The part “artwork” is missing or empty." if form else "The body is empty.",
+            advice=None if form else "Send the artwork's bytes as the body.",
+        )
+    return upload
+
+
+async def _receive_body(
+    request: Request, most: int, stated: int, settings: Settings, feed: Callable[[bytes], None]
+) -> None:
+    """Feed the body as it arrives, at most ``most`` bytes; ``stated`` is what the problem says."""
+    await _refuse_declared(request, most, stated)
     size = 0
     try:
         async with asyncio.timeout(settings.receive_seconds):
             async for chunk in request.stream():
                 size += len(chunk)
                 if size > most:
-                    raise _too_large("The body", size, settings.upload_bytes)
-                if form:
-                    form.feed(chunk)
-                else:
-                    raw += chunk
+                    raise _too_large("The body", size, stated)
+                feed(chunk)
     except TimeoutError:
         raise ProblemError(
             RECEIVE_TIMEOUT,
@@ -80,14 +138,6 @@ async def receive(request: Request, settings: Settings) -> Upload:
     except ProblemError:
         await _drain(request, most * DRAIN_TIMES)
         raise
-    upload = form.finish() if form else Upload(bytes(raw))
-    if not upload.artwork:
-        raise ProblemError(
-            MISSING_ARTWORK,
-            "The part “artwork” is missing or empty." if form else "The body is empty.",
-            advice=None if form else "Send the artwork's bytes as the body.",
-        )
-    return upload
 
 
 def _content_type(request: Request) -> tuple[str, dict[bytes, bytes]]:
@@ -110,7 +160,7 @@ def _content_type(request: Request) -> tuple[str, dict[bytes, bytes]]:
     return media, options
 
 
-async def _refuse_declared(request: Request, most: int, settings: Settings) -> None:
+async def _refuse_declared(request: Request, most: int, stated: int) -> None:
     """Refuse a body whose Content-Length alone says that it is too large."""
     declared = request.headers.get("content-length", "")
     if not declared.isdecimal() or int(declared) <= most:
@@ -118,7 +168,7 @@ async def _refuse_declared(request: Request, most: int, settings: Settings) -> N
     # A client that waits for "100 Continue" has sent nothing yet: reading would invite the body.
     if "100-continue" not in request.headers.get("expect", "").lower():
         await _drain(request, most * DRAIN_TIMES)
-    raise _too_large("The body", int(declared), settings.upload_bytes)
+    raise _too_large("The body", int(declared), stated)
 
 
 async def _drain(request: Request, most: int) -> None:
@@ -155,11 +205,15 @@ class _Part:
 
 
 class _Form:
-    """A multipart form (RFC 7578) with at most the two parts that are asked for."""
+    """A multipart form (RFC 7578) with no parts but those in ``limits``, which are their largest sizes.
 
-    def __init__(self, boundary: bytes, settings: Settings) -> None:
-        self._most = {"artwork": settings.upload_bytes, "job": settings.job_bytes}
-        self._parts: dict[str, _Part] = {}
+    At most ``artworks`` parts may be called “artwork”, and one each of the others.
+    """
+
+    def __init__(self, boundary: bytes, limits: Mapping[str, int], artworks: int = 1) -> None:
+        self._most = limits
+        self._artworks = artworks
+        self._parts: dict[str, list[_Part]] = {}
         self._part = _Part()
         self._header = bytearray()
         self._value = bytearray()
@@ -184,11 +238,19 @@ class _Form:
         except FormParserError:
             raise _malformed("The multipart body is not built as RFC 7578 says.") from None
 
-    def finish(self) -> Upload:
+    def finish(self) -> None:
         if not self._ended:
             raise _malformed("The multipart body ends before its closing boundary.")
-        artwork = self._parts.get("artwork", _Part())
-        job = self._parts.get("job", _Part())
+
+    def all(self, name: str) -> list[_Part]:
+        return self._parts.get(name, [])
+
+    def one(self, name: str) -> _Part:
+        return next(iter(self.all(name)), _Part())
+
+    def upload(self) -> Upload:
+        self.finish()
+        artwork, job = self.one("artwork"), self.one("job")
         # A browser sends an empty part for a file field that was left alone.
         return Upload(
             bytes(artwork.data),
@@ -220,11 +282,17 @@ class _Form:
         filename = options.get(b"filename")
         part.filename = None if filename is None else filename.decode("utf-8", "replace")
         if part.name not in self._most:
-            raise _malformed(f"There is a part {part.name[:40]!r}; only “artwork” and “job” are asked for.")
-        if part.name in self._parts:
-            raise _malformed(f"The part “{part.name}” is there twice.")
+            *names, last = (f"“{name}”" for name in self._most)
+            raise _malformed(
+                f"There is a part {part.name[:40]!r}; only {', '.join(names)} and {last} are asked for."
+            )
+        same = self._parts.setdefault(part.name, [])
+        most = self._artworks if part.name == "artwork" else 1
+        if len(same) >= most:
+            how = "twice" if most == 1 else f"more than {most} times"
+            raise _malformed(f"The part “{part.name}” is there {how}.")
         part.most = self._most[part.name]
-        self._parts[part.name] = part
+        same.append(part)
 
     def _data(self, data: bytes, start: int, end: int) -> None:
         part = self._part
