@@ -262,6 +262,8 @@ PROBLEMS: tuple[ProblemType, ...] = (
     TIME_LIMIT,
 )
 
+BY_SLUG = {kind.slug: kind for kind in PROBLEMS}
+
 
 class Problem(BaseModel):
     """Problem details (RFC 9457, 3.1) with two extension members, ``code`` and ``advice``."""

@@ -63,7 +63,7 @@ class Settings(BaseSettings):
     jobs_path: Annotated[
         str,
         Field(
-            description="SQLite file in which jobs are kept; empty: `sign-preflight/jobs.sqlite3` in the user's state folder"
+            description="SQLite file for jobs; empty: `sign-preflight/jobs.sqlite3` in the user's state folder"
         ),
     ] = ""
     jobs_bytes: Annotated[
