@@ -17,6 +17,7 @@ thickness / tan(blade angle), under 0.1 mm in thin film; force, speed, and wear.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -125,6 +126,33 @@ def _around(where: Floats, turn: Floats, reach: float) -> Floats:
     return around
 
 
+_MARGIN = 1.3
+"""Runs of turns stray by at most so many times their `lag`, up to 0.6 offsets (tried on 6,000 runs at
+random; where they stray farther, the lag is so large that none is passed over; see the tests)."""
+
+
+def lag(turn: Floats, legs: Floats, offset: float) -> float:
+    """Return how far (mm) the tip is beside the leg after any of some unswung turns, at the worst.
+
+    ``turn`` (n,) in radians, ``legs`` (n,) in mm the straight way after each turn. Exact for straight
+    legs: each turn is one chord of the pivot, each leg another; `tan(a/2)` decays along both.
+    """
+    angle, most = 0.0, 0.0
+    for turned, leg in zip(turn.tolist(), legs.tolist(), strict=True):
+        quarter = math.copysign(math.pi / 2, turned)
+        chord = 2 * math.sin(abs(turned) / 2)
+        angle = turned / 2 - quarter + _settled(turned / 2 + quarter + angle, chord)
+        angle = math.remainder(angle, 2 * math.pi)
+        most = max(most, math.sin(min(abs(angle), math.pi / 2)))
+        angle = _settled(angle, leg / offset)
+    return offset * most
+
+
+def _settled(angle: float, way: float) -> float:
+    """Return the angle left between chord and blade after so many offsets of way."""
+    return 2 * math.atan(math.tan(math.remainder(angle, 2 * math.pi) / 2) * math.exp(-way))
+
+
 @dataclass(frozen=True, eq=False)
 class _Contour:
     """A contour without what a cutter cannot be told. ``points`` (n, 2); a closed one is not repeated
@@ -154,7 +182,8 @@ def tight_spots(
     unswung = sharp[_has_short_leg(contour, sharp, offset)]
     least = least_turn(offset, tolerance) - 1e-6
     for run in _runs(contour, unswung, _APART * offset):
-        if np.abs(contour.turn[run]).sum() >= least:
+        much = np.abs(contour.turn[run]).sum() >= least
+        if much and _MARGIN * lag(contour.turn[run], _legs(contour, run), offset) > tolerance:
             spot = _spot(contour, run, offset, tolerance)
             if spot is not None:
                 yield spot

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from preflight.curves import Floats, Path, Polylines, flatten
-from preflight.cutting.corners import TightSpot, least_turn, suspects, tight_spots
+from preflight.cutting.corners import TightSpot, lag, least_turn, suspects, tight_spots
 from preflight.cutting.knife import deviations, parted, pivot_path, tip_path
 
 OFFSET, TOLERANCE = 0.25, 0.1
@@ -147,3 +147,31 @@ def test_the_quick_search_and_the_bound_miss_nothing(
     if turned < least_turn(offset, tolerance):
         cut = tip_path(parted(pivot.points, offset / 20), offset, pivot.heading)
         assert deviations(cut, lines.points)[0].max() <= tolerance
+
+
+def test_the_lag_after_one_turn_follows_from_the_half_angle() -> None:
+    # A turn by 90 degrees: the pivot goes sqrt(2) r at 135 degrees to the blade.
+    left = 2 * np.arctan(np.tan(np.radians(67.5)) * np.exp(-np.sqrt(2)))
+    found = lag(np.array([np.pi / 2]), np.array([9.0]), 0.25)
+    assert found == pytest.approx(0.25 * np.sin(left - np.pi / 4), rel=1e-9)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(st.tuples(st.floats(0.03, 1.0), st.floats(-3.0, 3.0)), min_size=1, max_size=7),
+    st.sampled_from((0.1, 0.2, 0.4, 0.6, 1.0)),
+)
+def test_runs_that_are_passed_over_for_their_lag_never_stray_too_far(
+    turns_and_legs: list[tuple[float, float]], tolerance: float
+) -> None:
+    legs, turn = np.array(turns_and_legs).T
+    legs[-1] = 9.0
+    heading = np.cumsum(turn)
+    steps = legs[:, None] * np.stack((np.cos(heading), np.sin(heading)), axis=1)
+    wanted = np.concatenate(([[-9.0, 0.0], [0.0, 0.0]], np.cumsum(steps, axis=0)))
+    if 1.3 * lag(turn, legs, 1.0) > tolerance:
+        return
+    pivot = pivot_path(wanted, 1.0, swung=np.zeros(len(turn), bool))
+    cut = tip_path(parted(pivot.points, 0.1), 1.0, pivot.heading)
+    assert deviations(cut, wanted)[0].max() <= tolerance
+    assert deviations(parted(wanted, 0.1), cut)[0].max() <= tolerance
