@@ -29,9 +29,9 @@ at the worst point leaves more pieces than needed, so neighbours are united afte
 def fit(points: Floats, tolerance: float, corners: Ints | None = None) -> Path:
     """Return one subpath of cubics (straight where a piece between corners is) through ``points`` (n, 2).
 
-    Every point, and every spot of the chords between them, lies within ``tolerance`` of the curve
-    (same unit as the points; chords are looked at in steps of 20 tolerances). The result is closed
-    if the last point repeats the first. Pieces meet smoothly except at ``corners``, indices of
+    Every point lies within ``tolerance`` of the curve (same unit as the points). Long chords are looked
+    at every 20 tolerances as well; between such spots the curve may stray a few percent further. The
+    result is closed if the last point repeats the first. Pieces meet smoothly except at ``corners``, indices of
     points; None: `find_corners` looks for them. Raises ValueError for fewer than two different
     points or a tolerance that is not positive.
     """
