@@ -250,7 +250,10 @@ def panel(x: float, y: float, width: float, height: float, radius: float, *, hol
         ("C", ((x, y + k), (x + k, y), (x + r, y))),
         ("Z", ()),
     ]
-    drawing = Drawing(tuple(commands))
+    # A side that the corners take up whole would be a line of no length.
+    gone = {((x1 - r, y),), ((x + r, y1),)} if 2 * r >= width else set()
+    gone |= {((x1, y1 - r),), ((x, y + r),)} if 2 * r >= height else set()
+    drawing = Drawing(tuple(c for c in commands if c[0] != "L" or c[1] not in gone))
     return drawing.scaled(-1, 1).moved(2 * x + width, 0) if hole else drawing
 
 
