@@ -94,8 +94,8 @@ RULE = Rule(
     why="A node on top of another, or a line that goes out and comes back along itself, is left over from rounding, "
     "tracing or deleting. It shows nowhere, but the knife halts or turns there.",
     how_measured="Segments whose ends and course lie in one spot are counted; more than 10 in a film that are also "
-    "more than 2 % of its nodes are one note (fewer are left over from rounding, and harm nothing). A backtrack is where "
-    "the contour turns by more than 175° and the two sides of the turn stay within a tenth of the flattening "
+    "more than 2 % of its nodes are one note (fewer are left over from rounding, and harm nothing). A backtrack is "
+    "where the contour turns by more than 175° and the two sides of the turn stay within a tenth of the flattening "
     "tolerance of each other for at least half a cutter's step (0.0125 mm; a cutter is addressed in steps of "
     "0.025 mm: HP PCL/PJL reference, table 17-7, plotter unit).",
     remedy="Delete these nodes.",
