@@ -21,8 +21,12 @@ def read(data: bytes, name: str | None = None, *, limits: Limits = Limits()) -> 
     budget.check("input_bytes", len(data))
     plain = unpacked(data, budget)
     budget.check("decompressed_bytes", len(plain))
-    sniff(plain)
+    kind = sniff(plain)
     try:
+        if kind == "pdf":
+            from preflight.readers.pdf.reader import read_pdf  # noqa: PLC0415  (only this format needs it)
+
+            return read_pdf(plain, name, budget)
         return read_svg(data, plain, name, budget)
     except RecursionError as error:
         # Nesting of kinds that no single limit counts (clips in markers in clips ...).

@@ -31,6 +31,8 @@ class Limits:
     """Clips on clips on clips."""
     path_segments: int = 1_000_000
     """Segments of all paths together."""
+    pdf_tokens: int = 10_000_000
+    """Words of a PDF page's content, a form's counted each time it is drawn."""
 
 
 _WORDS: dict[str, tuple[str, str]] = {
@@ -74,6 +76,10 @@ _WORDS: dict[str, tuple[str, str]] = {
     "path_segments": (
         "The paths have {value:,} segments or more; at most {allowed:,} are read.",
         "Simplify the paths, or split the artwork into several files.",
+    ),
+    "pdf_tokens": (
+        "The page's content has more than {allowed:,} words, repeated parts counted each time.",
+        "Simplify the artwork, or split it into several files.",
     ),
 }
 

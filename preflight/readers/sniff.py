@@ -15,7 +15,6 @@ _BARE_UTF16 = ((b"<\x00", "utf-16-le"), (b"\x00<", "utf-16-be"))
 _SAVE_AS_SVG = "Open it in the program it was made with and save or export it as SVG."
 
 _SIGNATURES: tuple[tuple[bytes, str, str], ...] = (
-    (b"%PDF-", "a PDF file", "PDF cannot be read here yet. " + _SAVE_AS_SVG),
     (b"%!PS-Adobe", "a PostScript or EPS file", "EPS is not read. Save it as PDF or SVG instead."),
     (b"%!", "a PostScript file", "PostScript is not read. Save it as PDF or SVG instead."),
     (b"\xc5\xd0\xd3\xc6", "an EPS file with a preview", "EPS is not read. Save it as PDF or SVG instead."),
@@ -68,7 +67,7 @@ def unpacked(data: bytes, budget: Budget) -> bytes:
 
 
 def sniff(data: bytes) -> str:
-    """Return ``svg`` where ``data`` (already unpacked) is XML of some kind.
+    """Return ``pdf`` or, where ``data`` (already unpacked) is XML of some kind, ``svg``.
 
     Raises `ReadError` that says what the file is and what to do, for everything else.
     """
@@ -76,6 +75,8 @@ def sniff(data: bytes) -> str:
         raise ReadError("empty-file", "The file is empty.", "Save the artwork again and send that file.")
     if data.startswith(b"\x1f\x8b"):
         raise ReadError("gzip-nested", "The file is compressed twice.", "Unpack it, and send the SVG inside.")
+    if data.startswith(b"%PDF-"):
+        return "pdf"
     for signature, what, advice in _SIGNATURES:
         if data.startswith(signature):
             raise ReadError("format-not-read", f"This is {what}, not an SVG drawing.", advice)
@@ -100,6 +101,9 @@ def sniff(data: bytes) -> str:
         )
     if head.lstrip().startswith("<"):
         return "svg"
+    if b"%PDF-" in data[:1024]:
+        # Readers accept a header among the first 1,024 bytes (ISO 32000-1, annex H, note 13; memory).
+        return "pdf"
     raise ReadError(
         "not-xml",
         "The file is not an SVG drawing: it does not start like one (an SVG file starts with “<”).",

@@ -20,7 +20,7 @@ RECT = '<rect width="10" height="10"/>'
     [
         (b"", "empty-file", "empty"),
         (b" \n\t", "empty-file", "empty"),
-        (b"%PDF-1.7\n...", "format-not-read", "PDF"),
+        (b"%PDF-1.7\n...", "pdf-damaged", "PDF"),
         (b"%!PS-Adobe-3.0 EPSF-3.0\n", "format-not-read", "EPS"),
         (b"\xc5\xd0\xd3\xc6....", "format-not-read", "EPS"),
         (b"\x89PNG\r\n\x1a\n....", "format-not-read", "PNG"),

@@ -1,0 +1,1 @@
+"""The PDF reader: one page's content streams to `Artwork`. Start reading at `reader`."""
