@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from service.settings import Settings
 
 HEALTHCHECK_SECONDS = 4.0
-TASKS = "service.tasks"
-"""Named, not imported: importing it would load the library here first."""
+LIBRARY = "service.library"
+"""Named, not imported: it is loaded in the workers' fork server only."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -44,7 +44,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _begin_loading() -> None:
     """Start the fork server, which loads the library while this process loads the web framework."""
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload([TASKS])
+    context.set_forkserver_preload([LIBRARY])
     forkserver.ensure_running()
 
 

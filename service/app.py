@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
+import logging
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
 
@@ -11,43 +12,53 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
-from preflight.version import __version__
 from service import contract, page
+from service.catalogue import Facts
+from service.jobs.desk import RETRY_AFTER as JOBS_RETRY
+from service.jobs.desk import Desk
+from service.jobs.store import StoreError
+from service.log import event
 from service.middleware import Gate
 from service.problems import (
     INTERNAL_ERROR,
     INVALID_PARAMETER,
+    JOBS_UNAVAILABLE,
     MALFORMED_REQUEST,
     METHOD_NOT_ALLOWED,
     NOT_FOUND,
     ProblemError,
     answer,
 )
-from service.routes import health, pictures, problems, reports, rules
+from service.routes import health, jobs, pictures, problems, repairs, reports, rules
 from service.settings import Settings, from_environment
-from service.tasks import Task, run
-from service.workers import WorkerPool
+from service.tasks import Task
+from service.workers import WORK, WorkerPool
 
 
-def create_app(settings: Settings | None = None, *, work: Callable[[Task], bytes] = run) -> FastAPI:
+def create_app(settings: Settings | None = None, *, work: str = WORK) -> FastAPI:
     """Return the application. Without ``settings`` the environment's are read and validated.
 
-    ``work`` is what a worker does with a task; it must be importable by name in another process.
+    ``work`` names what a worker does with a task, as ``module:function``.
     """
     chosen = settings or from_environment()
     pool = WorkerPool(chosen, work)
+    desk = Desk(chosen, work)
 
     @asynccontextmanager
-    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         try:
             await pool.start()
+            answer = await pool.run(Task("facts"))
+            app.state.facts = Facts.model_validate_json(answer.body)
+            await desk.open()
             yield
         finally:
+            await desk.close()
             await pool.close()
 
     app = FastAPI(
         title="Sign preflight",
-        version=__version__,
+        version="0",  # the contract states the library's own
         description=contract.DESCRIPTION,
         lifespan=lifespan,
         docs_url=None,
@@ -56,12 +67,22 @@ def create_app(settings: Settings | None = None, *, work: Callable[[Task], bytes
         openapi_tags=contract.TAGS,
     )
     app.state.pool = pool
+    app.state.desk = desk
     app.state.settings = chosen
     app.state.receiving = 0
-    for router in (reports.router, pictures.router, rules.router, problems.router, health.router):
+    for router in (
+        reports.router,
+        pictures.router,
+        repairs.router,
+        jobs.router,
+        rules.router,
+        problems.router,
+        health.router,
+    ):
         app.include_router(router)
     page.install(app)
     app.add_exception_handler(ProblemError, _problem)
+    app.add_exception_handler(StoreError, _store_error)
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _validation_error)
     app.add_middleware(Gate)
@@ -84,6 +105,12 @@ async def _problem(request: Request, error: Exception) -> Response:
     if not isinstance(error, ProblemError):
         raise error
     return answer(error, _request_id(request))
+
+
+async def _store_error(request: Request, error: Exception) -> Response:
+    event(logging.WARNING, "jobs-unreachable", request_id=_request_id(request), why=str(error))
+    problem = ProblemError(JOBS_UNAVAILABLE, JOBS_UNAVAILABLE.example, headers=JOBS_RETRY)
+    return answer(problem, _request_id(request))
 
 
 async def _http_error(request: Request, error: Exception) -> Response:

@@ -1,14 +1,18 @@
-"""The rules as the service shows them, made from the rules themselves."""
+"""The rules as the service shows them, made from the rules themselves.
+
+A worker makes them when the service starts, since the service's own process does not load the library.
+"""
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from preflight.report.model import Severity
-from preflight.rules import RULES
-from preflight.rules.rule import Rule
+if TYPE_CHECKING:
+    from preflight.rules.rule import Rule
+
+Severity = Literal["error", "warning", "note"]
 
 
 class _Shown(BaseModel):
@@ -43,6 +47,21 @@ class Catalogue(_Shown):
     rules: tuple[RuleInfo, ...]
 
 
+class Facts(_Shown):
+    """What the service has to know of the library."""
+
+    version: str
+    catalogue: Catalogue
+
+
+def facts() -> Facts:
+    """Return the library's version and rules. Loads the library."""
+    from preflight.rules import RULES  # noqa: PLC0415  (the service's own process never needs it)
+    from preflight.version import __version__  # noqa: PLC0415
+
+    return Facts(version=__version__, catalogue=Catalogue(rules=tuple(map(shown, RULES))))
+
+
 def shown(rule: Rule) -> RuleInfo:
     """Return what the service shows of ``rule``."""
     return RuleInfo(
@@ -51,15 +70,10 @@ def shown(rule: Rule) -> RuleInfo:
         why=rule.why,
         how_measured=rule.how_measured,
         remedy=rule.remedy,
-        cases=dict(rule.cases),
+        cases={case: severity.value for case, severity in rule.cases.items()},
         repairable=rule.repairable,
         parameters=tuple(
             ParameterInfo(name=p.name, meaning=p.meaning, unit=p.unit, source=p.source)
             for p in rule.parameters
         ),
     )
-
-
-CATALOGUE = Catalogue(rules=tuple(shown(rule) for rule in RULES))
-
-BY_CODE = {rule.code: rule for rule in CATALOGUE.rules}

@@ -13,8 +13,6 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
-from preflight.job import Job
-from preflight.report.model import Report
 from service.problems import (
     ARTWORK_LIMIT,
     BUSY,
@@ -53,6 +51,8 @@ DESCRIPTION = (
 TAGS = [
     {"name": "reports", "description": "Whether artwork will cut, where not and why"},
     {"name": "pictures", "description": "The numbered picture that belongs to a report"},
+    {"name": "repairs", "description": "The file for production, mended, with its proof"},
+    {"name": "jobs", "description": "Work accepted now and done later, for one file or many"},
     {"name": "rules", "description": "What is looked for, how it is measured and what to do about it"},
     {"name": "problems", "description": "What the types of the errors mean"},
     {"name": "health", "description": "For whatever watches over the service"},
@@ -137,7 +137,7 @@ def answers_report() -> Responses:
         "text/plain": {"schema": {"type": "string"}, "x-example": "report-text"},
     }
     ok = {"description": "What the check found, whatever the verdict", "content": content}
-    return {200: ok, **_problems(*UPLOAD_PROBLEMS)}
+    return {200: ok, **problem_answers(*UPLOAD_PROBLEMS)}
 
 
 def answers_picture() -> Responses:
@@ -147,40 +147,49 @@ def answers_picture() -> Responses:
         "image/png": {"schema": {"type": "string", "format": "binary"}},
     }
     ok = {"description": "The numbered picture", "content": content}
-    return {200: ok, **_problems(INVALID_PARAMETER, *UPLOAD_PROBLEMS)}
+    return {200: ok, **problem_answers(INVALID_PARAMETER, *UPLOAD_PROBLEMS)}
 
 
 def answers_catalogue() -> Responses:
     """Return the answers of the operation that lists the rules."""
-    return {200: _json_example("rules"), **_problems(METHOD_NOT_ALLOWED)}
+    return {200: json_example("rules"), **problem_answers(METHOD_NOT_ALLOWED)}
 
 
 def answers_rule() -> Responses:
     """Return the answers of the operation that explains one rule."""
-    return {200: _json_example("rule"), **_problems(UNKNOWN_RULE, METHOD_NOT_ALLOWED)}
+    return {200: json_example("rule"), **problem_answers(UNKNOWN_RULE, METHOD_NOT_ALLOWED)}
 
 
 def answers_problem_type() -> Responses:
     """Return the answers of the operation that explains a problem type."""
-    return {200: _json_example("problem-type"), **_problems(NOT_FOUND, METHOD_NOT_ALLOWED)}
+    return {200: json_example("problem-type"), **problem_answers(NOT_FOUND, METHOD_NOT_ALLOWED)}
 
 
 def answers_health() -> Responses:
     """Return the answers of the liveness check."""
-    return {200: _json_example("health"), **_problems(METHOD_NOT_ALLOWED)}
+    return {200: json_example("health"), **problem_answers(METHOD_NOT_ALLOWED)}
 
 
 def answers_readiness() -> Responses:
     """Return the answers of the readiness check."""
-    return {200: _json_example("health"), **_problems(METHOD_NOT_ALLOWED, NOT_READY)}
+    return {200: json_example("health"), **problem_answers(METHOD_NOT_ALLOWED, NOT_READY)}
 
 
 def with_examples(schema: Json) -> Json:
     """Return the framework's schema with the kept examples and the shared components filled in."""
+    # The service's own process loads the library only for this, when somebody asks for the contract.
+    from preflight.job import Job  # noqa: PLC0415
+    from preflight.report.model import Report  # noqa: PLC0415
+    from preflight.version import __version__  # noqa: PLC0415
+    from service.mending import Mended  # noqa: PLC0415
+
     kept = examples()
+    schema["info"]["version"] = __version__
     components: Json = schema["components"]["schemas"]
-    for model in (Report, Job, Problem):
-        own = model.model_json_schema(ref_template="#/components/schemas/{model}", mode=_mode(model))
+    for model in (Report, Job, Mended, Problem):
+        # A job is read, a report and a problem are written.
+        mode: Any = "validation" if model is Job else "serialization"
+        own = model.model_json_schema(ref_template="#/components/schemas/{model}", mode=mode)
         components |= own.pop("$defs", {})
         components[model.__name__] = own
     # The framework documents its own validation error, which this service never answers with.
@@ -197,11 +206,6 @@ def with_examples(schema: Json) -> Json:
     return schema
 
 
-def _mode(model: type) -> Any:
-    # A job is read, a report and a problem are written.
-    return "validation" if model is Job else "serialization"
-
-
 def _fill(response: Json, kept: Json) -> None:
     response["headers"] = {
         "X-Request-Id": {"description": "The request's UUID", "schema": {"type": "string", "format": "uuid"}}
@@ -216,11 +220,12 @@ def _fill(response: Json, kept: Json) -> None:
             }
 
 
-def _json_example(name: str) -> Json:
+def json_example(name: str) -> Json:
+    """Return an answer's content as JSON with the kept example of this name."""
     return {"content": {"application/json": {"x-example": name}}}
 
 
-def _problems(*kinds: ProblemType) -> Responses:
+def problem_answers(*kinds: ProblemType) -> Responses:
     """Return the answers for ``kinds``, those of one status together."""
     answers: Responses = {}
     for status in sorted({kind.status for kind in kinds}):
@@ -243,13 +248,14 @@ def _problems(*kinds: ProblemType) -> Responses:
 
 def make_examples() -> Json:
     """Run the library on the example artwork and return everything it and the service answer."""
-    from service import tasks  # noqa: PLC0415  (the running service never needs the library here)
-    from service.catalogue import CATALOGUE  # noqa: PLC0415
+    from service import library, tasks  # noqa: PLC0415  (the running service never needs the library here)
+    from service.catalogue import facts  # noqa: PLC0415
+    from service.jobs.examples import make_job_examples  # noqa: PLC0415
     from service.routes import health, problems  # noqa: PLC0415
 
     def body(kind: str) -> str:
         task = tasks.Task(kind, ARTWORK.encode(), "gate-board.svg", json.dumps(JOB).encode(), "json")
-        return tasks.run(task).decode()
+        return library.run(task).body.decode()
 
     many = ARTWORK.replace("</svg>", "<g>" * 2000 + "</g>" * 2000 + "</svg>")
     failures = {
@@ -265,10 +271,11 @@ def make_examples() -> Json:
         if kind not in failures
     }
     for kind, task in failures.items():
-        got = tasks.attempt(task, tasks.run)
+        got = tasks.attempt(task, library.run)
         error = ProblemError(kind, got.message, code=got.code, advice=got.advice or None)
         shown[kind.slug] = _example_problem(error)
-    catalogue = CATALOGUE.model_dump(mode="json")
+    known = facts()
+    catalogue = known.catalogue.model_dump(mode="json")
     return {
         "report": json.loads(body("report-json")),
         "report-text": body("report-text"),
@@ -276,7 +283,8 @@ def make_examples() -> Json:
         "rules": {"rules": catalogue["rules"][:1]},
         "rule": catalogue["rules"][0],
         "problem-type": problems.BY_SLUG[BUSY.slug].model_dump(mode="json"),
-        "health": health.Health().model_dump(mode="json"),
+        "health": health.Health(version=known.version).model_dump(mode="json"),
+        **make_job_examples(),
         "problems": dict(sorted(shown.items())),
     }
 

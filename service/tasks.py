@@ -4,12 +4,15 @@ The two processes speak in frames over a socket: eight bytes of length, big-endi
 bytes. A task is three frames (head as JSON, artwork, job), an answer two (head as JSON, body).
 Nothing is unpickled, so whatever a hostile artwork makes of the worker, the service only ever parses
 a short JSON head and passes the body on.
+
+This module knows nothing of the library, so that the service's own process need not load it: what is
+done with a task is named (``service.library:run``) and looked up in the worker.
 """
 
 from __future__ import annotations
 
+import importlib
 import json
-import os
 import resource
 import signal
 import socket
@@ -17,27 +20,28 @@ import struct
 import traceback
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
-from typing import Literal
-
-# A thread pool for linear algebra would only cost address space. Read when numpy is first imported.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
-from preflight.checking import check
-from preflight.errors import JobError, LimitError, PreflightError
-from preflight.job import Job
-from preflight.readers import read
-from preflight.report.json import to_json
-from preflight.report.picture import picture_png, picture_svg
-from preflight.report.text import to_text
+from typing import Literal, cast
 
 LENGTH = struct.Struct(">Q")
 
 PICTURE_WIDTH = 1200
+NARROWEST, WIDEST = 480, 4096
+"""Widths of a picture, in px: the library's own limits."""
 
-Kind = Literal["ping", "report-json", "report-text", "picture-svg", "picture-png"]
+Kind = Literal[
+    "ping",
+    "facts",
+    "report-json",
+    "report-text",
+    "report-form",
+    "picture-svg",
+    "picture-png",
+    "repair-json",
+    "repair-file",
+]
 
-Outcome = Literal["done", "artwork", "limit", "job", "memory", "failed"]
-"""``artwork``, ``limit`` and ``job`` are the library's own errors; ``failed`` is any other exception."""
+Outcome = Literal["done", "artwork", "limit", "job", "write", "memory", "failed"]
+"""``artwork``, ``limit``, ``job`` and ``write`` are the library's own errors; ``failed`` is any other exception."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +59,8 @@ class Task:
     """Width of a picture."""
     words: bool = True
     """Whether a picture has its summary and legend."""
+    format: str = "svg"
+    """Format of a repaired file, one of `service.files.FORMATS`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +72,33 @@ class Answer:
     code: str = ""
     message: str = ""
     advice: str = ""
+    findings: dict[str, int] = field(default_factory=dict)
+    """How many findings there are by rule."""
     trace: tuple[str, ...] = field(default=())
     """Where an unexpected exception came from; never its text, which could quote the artwork."""
+
+
+@dataclass(frozen=True, slots=True)
+class Product:
+    """What work on a task made."""
+
+    body: bytes
+    findings: dict[str, int] = field(default_factory=dict)
+    """How many findings there are by rule, for the service's counters."""
+
+
+class RefusedError(Exception):
+    """What was asked for cannot be done, and it is for the client to hear why."""
+
+    def __init__(self, outcome: Outcome, code: str, message: str, advice: str) -> None:
+        super().__init__(message)
+        self.outcome = outcome
+        self.code = code
+        self.message = message
+        self.advice = advice
+
+
+Work = Callable[[Task], Product]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,50 +110,23 @@ class Bounds:
     """A second net under the time limit: for a worker whose service has died."""
 
 
-def run(task: Task) -> bytes:
-    """Do ``task`` and return the answer's body. Raises the library's errors."""
-    if task.kind == "ping":
-        return b"pong"
-    job = Job() if task.job is None else Job.parse(task.job, _job_format(task.job_format))
-    artwork = read(task.artwork, task.name)
-    report = check(artwork, job)
-    match task.kind:
-        case "report-json":
-            return to_json(report).encode()
-        case "report-text":
-            return to_text(report).encode()
-        case "picture-svg":
-            return picture_svg(artwork, report, width_px=task.width_px, words=task.words).encode()
-        case "picture-png":
-            return picture_png(artwork, report, width_px=task.width_px, words=task.words)
-    raise ValueError(f"no task of the kind {task.kind}")
+def work_named(name: str) -> Work:
+    """Return the function named as ``module:function``. Raises `ImportError` or `AttributeError`."""
+    module, _, function = name.partition(":")
+    return cast("Work", getattr(importlib.import_module(module), function))
 
 
-def _job_format(name: str | None) -> Literal["json", "toml"] | None:
-    match name:
-        case "json":
-            return "json"
-        case "toml":
-            return "toml"
-    return None
-
-
-def attempt(task: Task, work: Callable[[Task], bytes]) -> Answer:
+def attempt(task: Task, work: Work) -> Answer:
     """Do ``task`` with ``work`` and turn whatever it raises into an answer."""
     try:
-        return Answer("done", work(task))
-    except PreflightError as error:
-        return Answer(_fault(error), b"", error.code, error.message, error.advice)
+        product = work(task)
+        return Answer("done", product.body, findings=product.findings)
+    except RefusedError as error:
+        return Answer(error.outcome, b"", error.code, error.message, error.advice)
     except MemoryError:
         return Answer("memory")
     except Exception as error:
         return _unexpected(error)
-
-
-def _fault(error: PreflightError) -> Outcome:
-    if isinstance(error, LimitError):
-        return "limit"
-    return "job" if isinstance(error, JobError) else "artwork"
 
 
 def _unexpected(error: Exception) -> Answer:
@@ -134,14 +138,15 @@ def _unexpected(error: Exception) -> Answer:
     return Answer("failed", b"", type(error).__name__, trace=where)
 
 
-def serve(channel: socket.socket, bounds: Bounds, work: Callable[[Task], bytes] = run) -> None:
-    """Answer tasks from ``channel`` until it closes. Runs in the worker process."""
+def serve(channel: socket.socket, bounds: Bounds, name: str) -> None:
+    """Answer tasks from ``channel`` with the work of this ``name`` until it closes. Runs in the worker."""
     # Ctrl-C reaches the whole process group; ending is the service's to decide.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_AS, (bounds.memory_bytes, bounds.memory_bytes))
     resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
     resource.setrlimit(resource.RLIMIT_NOFILE, (64, 64))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    work = work_named(name)
     with channel:
         _send(channel, b"ready")
         while (head := _receive(channel)) is not None:
@@ -172,6 +177,7 @@ def encode_task(task: Task) -> tuple[bytes, ...]:
         "job_format": task.job_format,
         "width_px": task.width_px,
         "words": task.words,
+        "format": task.format,
     }
     parts = (json.dumps(head).encode(), task.artwork, task.job or b"")
     return tuple(piece for part in parts for piece in (LENGTH.pack(len(part)), part))
@@ -189,6 +195,7 @@ def decode_task(head: bytes, artwork: bytes, job: bytes) -> Task:
         fields["job_format"],
         fields["width_px"],
         fields["words"],
+        fields["format"],
     )
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Awaitable
+from collections.abc import Awaitable, Iterator
+from contextlib import contextmanager
 
 from fastapi import Request
 from starlette.requests import ClientDisconnect
@@ -32,7 +33,12 @@ RETRY_AFTER = {"Retry-After": "5"}
 
 
 async def answered(
-    request: Request, kind: Kind, *, width_px: int = PICTURE_WIDTH, words: bool = True
+    request: Request,
+    kind: Kind,
+    *,
+    width_px: int = PICTURE_WIDTH,
+    words: bool = True,
+    format: str = "svg",
 ) -> bytes:
     """Receive the upload of ``request``, have a worker do ``kind`` with it, return the answer's body.
 
@@ -41,7 +47,7 @@ async def answered(
     settings: Settings = request.app.state.settings
     pool: WorkerPool = request.app.state.pool
     upload = await _received(request, settings)
-    task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format, width_px, words)
+    task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format, width_px, words, format)
     event(
         logging.INFO,
         "task",
@@ -76,14 +82,22 @@ async def settled(working: Awaitable[Answer], settings: Settings, request_id: st
 
 
 async def _received(request: Request, settings: Settings) -> Upload:
+    with receiving(request):
+        return await uploads.receive(request, settings)
+
+
+@contextmanager
+def receiving(request: Request) -> Iterator[None]:
+    """Count an upload while it is received. Raises the problem ``busy`` past the bound."""
     state = request.app.state
+    settings: Settings = state.settings
     if state.receiving >= settings.uploads:
         raise ProblemError(
             BUSY, f"{settings.uploads} uploads are already being received.", headers=RETRY_AFTER
         )
     state.receiving += 1
     try:
-        return await uploads.receive(request, settings)
+        yield
     finally:
         state.receiving -= 1
 

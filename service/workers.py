@@ -16,9 +16,9 @@ import multiprocessing
 import signal
 import socket
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from multiprocessing.context import ForkServerContext, ForkServerProcess
+from typing import get_args
 
 from service import tasks
 from service.log import event
@@ -26,6 +26,8 @@ from service.settings import MEBIBYTE, Settings
 from service.tasks import LENGTH, Answer, Bounds, Task
 
 HEAD_BYTES = 65_536
+WORK = "service.library:run"
+"""What workers do, by name: the service's own process does not load the library."""
 PING_SECONDS = 2.0
 RESTART_SECONDS = 0.5
 """Pause before trying again when a replacement could not be started."""
@@ -96,13 +98,13 @@ class Worker:
 class WorkerPool:
     """Workers, and the bounded queue in front of them. Belongs to one event loop."""
 
-    def __init__(self, settings: Settings, work: Callable[[Task], bytes] = tasks.run) -> None:
+    def __init__(self, settings: Settings, work: str = WORK) -> None:
         self._settings = settings
         self._work = work
         self._bounds = Bounds(settings.memory_mb * MEBIBYTE, int(settings.work_seconds) + 2)
         # Threads and processes of the service must never be forked: the fork server has neither.
         self._context: ForkServerContext = multiprocessing.get_context("forkserver")
-        self._context.set_forkserver_preload([tasks.__name__, work.__module__])
+        self._context.set_forkserver_preload([WORK.partition(":")[0], work.partition(":")[0]])
         self._idle: asyncio.Queue[Worker] = asyncio.Queue()
         self._workers: set[Worker] = set()
         self._background: set[asyncio.Task[None]] = set()
@@ -246,7 +248,7 @@ def _answer(head: bytes, body: bytes) -> Answer:
     try:
         fields = json.loads(head)
         outcome = fields["outcome"]
-        if outcome not in ("done", "artwork", "limit", "job", "memory", "failed"):
+        if outcome not in get_args(tasks.Outcome):
             raise WorkerCrashedError("an answer without a known outcome")
         return Answer(
             outcome,
@@ -254,7 +256,8 @@ def _answer(head: bytes, body: bytes) -> Answer:
             str(fields["code"]),
             str(fields["message"]),
             str(fields["advice"]),
+            {str(rule): int(count) for rule, count in fields["findings"].items()},
             tuple(str(line) for line in fields["trace"]),
         )
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise WorkerCrashedError("an answer that cannot be read") from error

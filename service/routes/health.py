@@ -7,8 +7,8 @@ from typing import Literal
 from fastapi import APIRouter, Request
 from pydantic import BaseModel
 
-from preflight.version import __version__
 from service import contract
+from service.catalogue import Facts
 from service.problems import NOT_READY, ProblemError
 from service.work import RETRY_AFTER
 from service.workers import WorkerPool
@@ -20,13 +20,13 @@ class Health(BaseModel):
     """The service lives."""
 
     status: Literal["ok"] = "ok"
-    version: str = __version__
+    version: str
 
 
 @router.get("/healthz", operation_id="getHealth", summary="Alive", responses=contract.answers_health())
-async def healthz() -> Health:
+async def healthz(request: Request) -> Health:
     """Answer as long as the service handles requests at all."""
-    return Health()
+    return _health(request)
 
 
 @router.get(
@@ -37,4 +37,9 @@ async def readyz(request: Request) -> Health:
     pool: WorkerPool = request.app.state.pool
     if not await pool.ready():
         raise ProblemError(NOT_READY, "No worker answers.", headers=RETRY_AFTER)
-    return Health()
+    return _health(request)
+
+
+def _health(request: Request) -> Health:
+    facts: Facts = request.app.state.facts
+    return Health(version=facts.version)

@@ -7,10 +7,9 @@ from typing import Annotated
 from fastapi import APIRouter, Header, Query, Request
 from fastapi.responses import Response
 
-from preflight.report.picture import NARROWEST, WIDEST
 from service import contract
 from service.negotiation import choose
-from service.tasks import PICTURE_WIDTH, Kind
+from service.tasks import NARROWEST, PICTURE_WIDTH, WIDEST, Kind
 from service.work import answered
 
 router = APIRouter(prefix="/v1/pictures", tags=["pictures"])

@@ -7,7 +7,6 @@ import uvicorn
 from service.app import create_app
 from service.log import configure
 from service.settings import from_environment
-from tests.service.hogs import work
 
 
 def main() -> None:
@@ -15,7 +14,7 @@ def main() -> None:
     settings = from_environment()
     configure(settings.log_level)
     uvicorn.run(
-        create_app(settings, work=work),
+        create_app(settings, work="tests.service.hogs:work"),
         host=settings.host,
         port=settings.port,
         log_config=None,
