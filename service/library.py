@@ -50,9 +50,14 @@ def _checked(task: Task) -> Product:
     if task.kind in ("repair-json", "repair-file"):
         mended, head, data = mend(artwork, job, task.format)
         body = framed(head, data) if task.kind == "repair-file" else mended.model_dump_json().encode()
-        return Product(body, Counter(one.code for one in mended.report.findings))
+        return Product(body, _findings(mended.report))
     report = check(artwork, job)
-    return Product(_body(task, artwork, report), Counter(one.code for one in report.findings))
+    return Product(_body(task, artwork, report), _findings(report))
+
+
+def _findings(report: Report) -> dict[str, int]:
+    # A plain dict: `dataclasses.asdict` makes a counter of pairs of a counter.
+    return dict(Counter(one.code for one in report.findings))
 
 
 def _body(task: Task, artwork: Artwork, report: Report) -> bytes:

@@ -1,0 +1,55 @@
+"""Repairing artwork: the file for production, and the proof."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Header, Query, Request
+from fastapi.responses import Response
+
+from service import contract
+from service.files import FORMATS, Format, file_headers, unframed
+from service.jobs import contract as jobs_contract
+from service.negotiation import choose
+from service.problems import INTERNAL_ERROR, ProblemError
+from service.work import answered
+
+router = APIRouter(prefix="/v1/repairs", tags=["repairs"])
+
+JSON = "application/json"
+BY_MEDIA = {media: word for word, media in reversed(FORMATS.items())}
+
+
+@router.post(
+    "",
+    operation_id="createRepair",
+    summary="Repair artwork",
+    response_class=Response,
+    openapi_extra=contract.takes_artwork(),
+    responses=jobs_contract.answers_repair(),
+)
+async def create_repair(
+    request: Request,
+    format: Annotated[
+        Format | None, Query(description="Format of the file; left out, what Accept asks for, else svg")
+    ] = None,
+    accept: Annotated[str | None, Header()] = None,
+) -> Response:
+    """Mend what can be mended without changing the look, prove the mend, and write the file for production.
+
+    Takes what `POST /v1/reports` takes. As `application/json`: the report on the file as it was sent, what
+    was done, the proof, and the file with the caution that belongs beside its download. With `format`, or a
+    file's media type in `Accept`: the file alone, with `Preflight-Standing` and `Preflight-Caution` as
+    headers. A file whose standing is `not-proved` must not be sent to a cutter as it is, and its name says so.
+    """
+    offered = (FORMATS[format], JSON) if format else (JSON, *dict.fromkeys(FORMATS.values()))
+    media = choose(accept, offered)
+    word = format or BY_MEDIA.get(media, "svg")
+    if media == JSON:
+        body = await answered(request, "repair-json", format=word)
+        return Response(body, media_type=JSON, headers={"Vary": "Accept"})
+    try:
+        head, data = unframed(await answered(request, "repair-file", format=word))
+    except ValueError:
+        raise ProblemError(INTERNAL_ERROR, "The service failed while it worked on this artwork.") from None
+    return Response(data, media_type=media, headers={"Vary": "Accept"} | file_headers(head))
