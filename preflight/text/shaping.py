@@ -300,6 +300,14 @@ class Shaper:
         # The chunk is given as context, so that letters keep their joined forms across runs.
         buffer.add_codepoints([ord(c) for c in self.text[start:end]], run.start - start, run.end - run.start)
         vertical = run.upright
+        if vertical and "vmtx" not in run.cut.font.tables:
+            self.problems.add(
+                Trouble.APPROXIMATE,
+                f"The font {run.cut.font.name} has no measures for vertical text: its letters are centred in their "
+                "squares; viewers differ a little.",
+                "Look at the outcome, or choose a font made for vertical text.",
+                blocking=False,
+            )
         backwards = bool(run.level % 2)
         buffer.direction = "ttb" if vertical else ("rtl" if backwards else "ltr")
         buffer.script = run.script
