@@ -9,6 +9,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Sequence
 from multiprocessing import forkserver
+from types import FrameType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -56,8 +57,16 @@ def _serve(settings: Settings) -> int:
     from service.log import configure  # noqa: PLC0415
 
     configure(settings.log_level)
+    app = create_app(settings)
+
+    class Server(uvicorn.Server):
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            # Streams of events would hold the end up: they end when they see this.
+            app.state.desk.stop()
+            super().handle_exit(sig, frame)
+
     config = uvicorn.Config(
-        create_app(settings),
+        app,
         host=settings.host,
         port=settings.port,
         log_config=None,
@@ -65,7 +74,7 @@ def _serve(settings: Settings) -> int:
         server_header=False,
         timeout_graceful_shutdown=int(settings.work_seconds) + 1,
     )
-    server = uvicorn.Server(config)
+    server = Server(config)
     server.run()
     return 0 if server.started else 1
 
