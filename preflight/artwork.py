@@ -294,8 +294,8 @@ class Artwork:
 
     @cached_property
     def flattening_tolerance(self) -> float:
-        """The chord error in mm at which `appearance` flattens: 0.01 mm, finer for artwork under 80 mm."""
-        return min(0.01, max(self.width, self.height, 1e-6) / 8_000)
+        """The chord error in mm at which `appearance` flattens: 0.01 mm, finer for artwork under 30 mm."""
+        return min(0.01, max(self.width, self.height, 1e-6) / 3_000)
 
     def appearance(self) -> dict[str, BaseGeometry]:
         """Return the region seen of each solid colour, keyed ``#rrggbb``, in mm.
