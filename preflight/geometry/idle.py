@@ -49,21 +49,26 @@ def backtracks(lines: Polylines, *, width: float, least: float) -> Iterator[Back
     size, after = chords.size, chords.size[chords.following]
     shorter = np.minimum(size, after)
     found = np.flatnonzero((np.abs(chords.turn) > _BACK) & (shorter * np.sin(np.abs(chords.turn)) <= width))
+    if not len(found):
+        return
+    lengths = dict(
+        zip(chords.owner[chords.first].tolist(), np.add.reduceat(size, chords.first).tolist(), strict=True)
+    )
     whole_given = -1
     for index in found:
         contour = int(chords.owner[index])
         if contour == whole_given:
             continue
-        track = _track(lines, chords, int(index), width)
+        track = _track(lines, chords, int(index), width, lengths[contour] / 2)
         if track.length < least:
             continue
-        if 2 * track.length > 0.98 * float(size[chords.owner == contour].sum()):
+        if 2 * track.length > 0.98 * lengths[contour]:
             whole_given = contour
         yield track
 
 
-def _track(lines: Polylines, chords: Turning, index: int, width: float) -> Backtrack:
-    """Follow the line from the turn at the end of chord ``index`` both ways until the two part."""
+def _track(lines: Polylines, chords: Turning, index: int, width: float, half: float) -> Backtrack:
+    """Follow the line from the end of chord ``index`` both ways until the two part, ``half`` round at most."""
     contour = int(chords.owner[index])
     which = int(np.searchsorted(chords.owner[chords.first], contour))
     first, count = int(chords.first[which]), int(chords.count[which])
@@ -80,8 +85,7 @@ def _track(lines: Polylines, chords: Turning, index: int, width: float) -> Backt
     ]
     spots = np.unique(np.concatenate(where))
     spots = spots[spots <= min(where[0][-1], where[1][-1])]
-    if closed:
-        spots = spots[spots <= chords.size[first : first + count].sum() / 2 + SAME]
+    spots = spots[spots <= (half if closed else 2 * half) + SAME]
     one, two = (_at(way, place, spots) for way, place in zip((backward, forward), where, strict=True))
     apart = np.hypot(*(one - two).T) > width
     parted = int(np.argmax(apart)) if apart.any() else len(spots)
