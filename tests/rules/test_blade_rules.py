@@ -86,3 +86,20 @@ def test_a_stray_line_there_and_back_in_a_font_is_found() -> None:
     (stray,) = script("Regular", 20.0)
     assert (stray.code, stray.case, stray.severity) == ("idle-nodes", "backtrack", "note")
     assert stray.measured == pytest.approx(20 / 710 * 26**0.5, rel=0.01)
+
+
+@pytest.mark.corpus
+def test_real_symbols_of_300_mm_are_quiet_but_for_lines_there_and_back() -> None:
+    folder = pathlib.Path(__file__).resolve().parents[2].parent / "shared" / "corpus" / "park-symbols"
+    if not folder.is_dir():
+        pytest.skip(
+            "no folder ../shared/corpus/park-symbols beside the project: this test needs its drawings"
+        )
+    found = [
+        (path.stem.removesuffix("-black-30"), finding.code, finding.case)
+        for path in sorted(folder.glob("*.svg"))
+        for finding in findings(path.read_bytes(), 'size.width = "300 mm"')
+    ]
+    # Each looked at: the path's own nodes go out and come back along one line.
+    retraced = ["floating-dump-station", "quiet", "river-rafting", "snow-shoeing"]
+    assert found == [(name, "idle-nodes", "backtrack") for name in retraced]
