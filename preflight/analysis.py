@@ -70,9 +70,16 @@ class Analysis:
     def meanings(self) -> tuple[Meaning, ...]:
         """What each painted layer stands for, in painting order."""
         return tuple(
-            meaning_of(layer.paint.color, self.shapes[layer.shape].origin.layer, self.job)
+            self._meaning(layer.paint.color, self.shapes[layer.shape].origin.layer)
             for layer in self.painting.layers
         )
+
+    def _meaning(self, colour: str | None, layer: str | None) -> Meaning:
+        """Return what the job says of a layer, else what the file declares, else what the colour stands for."""
+        declared = dict(self.artwork.layer_roles).get(layer or "")
+        if declared is not None and self.job.role_of(None, layer) is None:
+            return Meaning(declared, True)
+        return meaning_of(colour, layer, self.job)
 
     @cached_property
     def films(self) -> tuple[Film, ...]:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from preflight.curves import IDENTITY, Matrix, Path, largest_stretch, multiply
 from preflight.writing import TextBlock
@@ -271,6 +271,8 @@ class Artwork:
     layers: tuple[str, ...] = ()
     """Names of the named groups in document order, without repeats."""
     empty_layers: tuple[str, ...] = field(default=())
+    layer_roles: tuple[tuple[str, Literal["knife", "guide"]], ...] = ()
+    """Layers that the file itself declares, by a published standard, to be cut lines or no artwork at all."""
 
     def shapes(self) -> Iterator[Shape]:
         """Yield the shapes that are seen, in painting order."""

@@ -12,7 +12,9 @@ import pytest
 from pikepdf import Array, Dictionary, Name, String
 from pypdfium2 import raw
 
+from preflight.analysis import Analysis
 from preflight.artwork import Artwork, Hidden, LiveText, PaintKind, Picture, Remark, RemarkKind, Shape
+from preflight.job import Job
 from preflight.readers import read
 from preflight.readers.limits import Budget, Limits
 from preflight.readers.pdf.colours import lab_to_rgb
@@ -247,6 +249,15 @@ def test_layers_have_names_and_are_off_by_default_configuration() -> None:
     assert any(
         "Layer B” is declared as the processing step Structural/Cutting" in r.subject for r in artwork.remarks
     )
+
+
+def test_cut_layers_are_knife_lines_by_declaration() -> None:
+    """ISO 19593-1's groups and types, as the Arlington PDF model (PDF Association) lists them."""
+    artwork = layered(f"/OC /B BDC {BOX} EMC")
+    assert artwork.layer_roles == (("Layer B", "knife"),)
+    assert [meaning.role for meaning in Analysis(artwork, Job()).meanings] == ["knife"]
+    stated = Job.model_validate({"layers": {"Layer B": {"role": "film"}}})
+    assert [meaning.role for meaning in Analysis(artwork, stated).meanings] == ["film"]
 
 
 def test_all_layers_may_start_off() -> None:

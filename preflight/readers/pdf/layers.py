@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Literal
+
 import pikepdf
 
 from preflight.errors import printable, shortened
 from preflight.readers.pdf.values import entry, identity, items, name
 
 _DEEPEST = 16
+_CUTTING = frozenset(
+    ("Cutting", "PartialCutting", "ReversePartialCutting", "CuttingCreasing", "PartialCuttingCreasing")
+)
+_NO_ARTWORK = frozenset(("Structural", "Dimensions", "Legend", "Positions", "Braille"))
+"""Groups of processing steps that are neither printed nor seen on the finished product."""
 Key = tuple[int, int]
 
 
@@ -34,6 +42,15 @@ class Layers:
         self._off = set(self.names) if starts_off else set()
         self._off -= {key for one in items(entry(default, "ON")) if (key := identity(one))}
         self._off |= {key for one in items(entry(default, "OFF")) if (key := identity(one))}
+
+    def roles(self) -> Iterator[tuple[str, Literal["knife", "guide"]]]:
+        """Yield the layers that are cut lines or no artwork, by their processing steps."""
+        for layer, step in self.steps.items():
+            group, _, kind = step.partition("/")
+            if group == "Structural" and kind in _CUTTING:
+                yield layer, "knife"
+            elif group in _NO_ARTWORK:
+                yield layer, "guide"
 
     def title(self, content: object) -> str | None:
         """Return the name of the layer that ``content``, a group or a membership of one group, is on."""

@@ -65,6 +65,7 @@ def read_pdf(data: bytes, name: str | None, budget: Budget) -> Artwork:
             remarks=tuple(scene.remarks),
             layers=tuple(dict.fromkeys(layers.names.values())),
             empty_layers=_empty(scene) if count == 1 else (),
+            layer_roles=tuple(layers.roles()),
         )
 
 
@@ -175,10 +176,14 @@ def _tell(scene: Scene, page: object, pdf: pikepdf.Pdf) -> None:
     if scene.spots:
         listed = ", ".join(f"“{spot}” ({colour})" for spot, colour in sorted(scene.spots.items()))
         scene.say(RemarkKind.NOTE, f"spot colours and how they show: {listed}")
+    roles = dict(scene.layers.roles())
+    taken = {"knife": "taken as lines that the knife follows", "guide": "taken as no part of the artwork"}
     for layer, step in scene.layers.steps.items():
         if layer in scene.used_layers:
+            how = taken.get(roles.get(layer, ""), "judged like any other")
             scene.say(
-                RemarkKind.NOTE, f"layer “{layer}” is declared as the processing step {step} (ISO 19593-1)"
+                RemarkKind.NOTE,
+                f"layer “{layer}” is declared as the processing step {step} (ISO 19593-1): {how}",
             )
     if scene.layers.by_event:
         scene.say(

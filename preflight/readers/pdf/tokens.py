@@ -14,15 +14,15 @@ from pikepdf import TokenType
 
 from preflight.errors import ReadError
 from preflight.readers.limits import Budget
-from preflight.readers.pdf.values import Word
+from preflight.readers.pdf.values import Word, number
 
 Operand = object
 """float, bool, None, `Word` (a name), bytes (a string), list or dict."""
 _MOST_OPERANDS = 200_000
 _DEEPEST = 32
 _ESCAPED = re.compile(rb"#([0-9A-Fa-f]{2})")
-_SKIPPED = frozenset((TokenType.space, TokenType.comment, TokenType.eof))
-_NUMBERS = frozenset((TokenType.integer, TokenType.real))
+_SPACE, _REAL, _INTEGER, _WORD = TokenType.space, TokenType.real, TokenType.integer, TokenType.word
+_SKIPPED = frozenset((TokenType.comment, TokenType.eof))
 _OPENING = {TokenType.array_open: list, TokenType.dict_open: dict}
 _CLOSING = frozenset((TokenType.array_close, TokenType.dict_close))
 
@@ -61,14 +61,21 @@ class Operations(pikepdf.TokenFilter):
     def handle_token(self, token: pikepdf.Token) -> None:
         """Take the next token; the filter's own output is not used."""
         kind = token.type_
-        if kind in _SKIPPED:
+        # Spaces, numbers and operators are nearly all there is; looking an enum up costs a call.
+        if kind is _SPACE:
             return
-        self._count()
-        if kind in _NUMBERS:
+        if kind is _REAL or kind is _INTEGER:
+            self._count()
             self._add(_real(token.raw_value))
-        elif kind == TokenType.word:
+        elif kind is _WORD:
+            self._count()
             self._word(token.raw_value)
-        elif kind == TokenType.name_:
+        elif kind not in _SKIPPED:
+            self._count()
+            self._other(kind, token)
+
+    def _other(self, kind: TokenType, token: pikepdf.Token) -> None:
+        if kind == TokenType.name_:
             self._add(Word(unescaped(token.raw_value[1:])))
         elif kind == TokenType.string:
             self._add(_string(token.raw_value))
@@ -145,7 +152,7 @@ class Operations(pikepdf.TokenFilter):
 
 def _real(raw: bytes) -> float | None:
     try:
-        return float(raw)
+        return number(float(raw))
     except ValueError:
         return None
 

@@ -17,6 +17,8 @@ LARGEST = 1e9
 
 def number(value: object) -> float | None:
     """Return a finite number of sane size, else None."""
+    if type(value) is float and -LARGEST <= value <= LARGEST:
+        return value
     if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
         return None
     try:
@@ -37,6 +39,9 @@ def numbers(value: object, count: int | None = None) -> tuple[float, ...] | None
         return None
     if count is not None and len(items) != count:
         return None
+    if all(type(item) is float for item in items):
+        # Operands: the tokenizer has looked at their size already.
+        return tuple(items)
     found = [number(item) for item in items]
     return None if any(item is None for item in found) else tuple(item for item in found if item is not None)
 
