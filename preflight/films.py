@@ -14,8 +14,8 @@ from preflight.curves import Ints
 from preflight.errors import LimitError
 from preflight.geometry.appearance import PaintedLayer, Part, polygonal, union
 from preflight.geometry.coincidence import NearPlace, near_lines, near_places
-from preflight.geometry.knife import Inside, KnifeLines, classify
-from preflight.geometry.thickness import ThinPart, known_walls, narrow_gaps, thin_parts
+from preflight.geometry.knife import Inside, KnifeLines, Knifing, classify
+from preflight.geometry.thickness import ThinKind, ThinPart, known_walls, narrow_gaps, thin_parts
 from preflight.geometry.walls import Walls
 from preflight.job import FilmSpec, Job, ResolvedLimits, Roll
 
@@ -173,13 +173,33 @@ class Film:
         distance, tolerance = self._analysis.job.tolerances.coincidence, self._analysis.tolerance
         if distance == 0:
             return []
-        suspects = near_lines(self._analysis.lines[self.contours], distance + 2 * tolerance)
+        contours = self.contours[self._near_something(distance + 2 * tolerance)]
+        suspects = near_lines(self._analysis.lines[contours], distance + 2 * tolerance)
         if not len(suspects):
             return []
         # The lines that matter are flattened so finely that it does not blur the distance.
-        contours = self.contours[suspects]
-        lines = self._analysis.finer_lines(contours, distance / 50)
-        return near_places(lines, contours, distance, Inside(self.fills_region))
+        lines = self._analysis.finer_lines(contours[suspects], distance / 50)
+        return near_places(lines, contours[suspects], distance, Inside(self.fills_region))
+
+    def _near_something(self, distance: float) -> Ints:
+        """Return which of `contours` may come within ``distance`` mm of another or of themselves.
+
+        Two edges that near leave a part or a gap that is too narrow, or what they enclose together is no
+        film's edge: all of that is known already, and in most artwork it is nothing.
+        """
+        limits, shapes = self.limits, self._analysis.shapes
+        least = min(limits.solid_part.warning, limits.gap.warning)
+        # What a clip or a stroke hides is followed all the same, and is in no narrow part that is seen.
+        hidden = bool(self.stroked) or any(shapes[index].clips for index in self.members)
+        if least < 2 * distance or hidden:
+            return np.arange(len(self.contours))
+        narrow = [p.box for p in (*self.thin, *self.gaps) if p.kind != ThinKind.NECK or p.width < distance]
+        pieces = self.knife.pieces.lines[self.knife.kinds != Knifing.EDGE]
+        boxes = np.concatenate((np.reshape(narrow, (-1, 4)), shapely.bounds(pieces)))
+        x0, y0, x1, y1 = boxes.T
+        areas = shapely.box(x0 - distance, y0 - distance, x1 + distance, y1 + distance)
+        tree = shapely.STRtree(self._analysis.lines[self.contours])
+        return np.unique(tree.query(np.atleast_1d(areas), predicate="intersects")[1])
 
     @cached_property
     def near_runs(self) -> shapely.STRtree:

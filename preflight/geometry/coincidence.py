@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from preflight.curves import Bools, Floats, Ints
-from preflight.geometry.gather import groups
+from preflight.geometry.gather import diagonals, groups
 from preflight.geometry.knife import ON_LINE
 
 LEAST_LENGTH = 20.0
@@ -104,9 +104,8 @@ class _Chords:
         """Return pairs (i, j) and (j, i) of chords that may run along each other within ``distance``."""
         ends = self.start + self.size[:, None] * self.along
         low, high = np.minimum(self.start, ends), np.maximum(self.start, ends)
-        tree = shapely.STRtree(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
-        low, high = low - distance, high + distance
-        i, j = tree.query(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+        tree = shapely.STRtree(diagonals(low, high))
+        i, j = tree.query(diagonals(low - distance, high + distance))
         # Neighbours on one line are most of what is found, and never near.
         gone = LEAST_WAY * distance
         neighbours = (self.owner[i] == self.owner[j]) & (

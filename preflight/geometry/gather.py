@@ -5,7 +5,15 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from preflight.curves import Ints
+from preflight.curves import Floats, Ints
+
+
+def diagonals(low: Floats, high: Floats) -> np.ndarray:
+    """Return a line (n,) from each corner ``low`` to ``high`` (n, 2): for trees that only look at boxes.
+
+    The box of such a line is the box meant, and it is made in a tenth of a rectangle's time.
+    """
+    return np.asarray(shapely.linestrings(np.stack((low, high), axis=1)))
 
 
 def groups(items: np.ndarray, distance: float) -> list[Ints]:

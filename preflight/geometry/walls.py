@@ -19,6 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from preflight.curves import Bools, Floats, Ints
 from preflight.errors import LimitError
+from preflight.geometry.gather import diagonals
 
 _SLACK = np.sin(np.radians(0.75))
 """How far off square a chord may be and still count: walls that flattening has left slightly askew."""
@@ -64,6 +65,21 @@ class Walls:
     def end(self) -> Floats:
         """Ends of the edges, (n, 2)."""
         return self.start[self.after]
+
+    @cached_property
+    def low(self) -> Floats:
+        """Least x and y of the edges, (n, 2)."""
+        return np.minimum(self.start, self.end)
+
+    @cached_property
+    def high(self) -> Floats:
+        """Greatest x and y of the edges, (n, 2)."""
+        return np.maximum(self.start, self.end)
+
+    @cached_property
+    def tree(self) -> shapely.STRtree:
+        """A tree over the edges' boxes."""
+        return shapely.STRtree(diagonals(self.low, self.high))
 
     def ring_points(self, ring: int) -> Floats:
         """Return the vertices of one ring, (m, 2)."""
@@ -165,14 +181,12 @@ def _find_pairs(walls: Walls, reach: float) -> tuple[Ints, Ints]:
     count = len(walls.size)
     if not count:
         return np.zeros(0, np.int64), np.zeros(0, np.int64)
-    low, high = np.minimum(walls.start, walls.end), np.maximum(walls.start, walls.end)
-    tree = shapely.STRtree(np.asarray(shapely.box(*low.T, *high.T)))
-    wide = np.asarray(shapely.box(*(low - reach).T, *(high + reach).T))
     step = count if count <= _AT_ONCE else _AT_ONCE // 8
     found: list[tuple[Ints, Ints]] = []
     seen = kept = 0
     for begin in range(0, count, step):
-        i, j = tree.query(wide[begin : begin + step])
+        wide = diagonals(walls.low[begin : begin + step] - reach, walls.high[begin : begin + step] + reach)
+        i, j = walls.tree.query(wide)
         seen += len(i)
         i += begin
         ordered = i < j

@@ -80,3 +80,22 @@ def test_a_disc_in_a_hole_that_is_hardly_larger_leaves_no_narrow_bridges(gap: fl
 def test_a_lens_is_near_itself_at_its_points_and_still_a_narrow_piece() -> None:
     found = codes('<path d="M10 50A500 500 0 0 1 30 50A500 500 0 0 1 10 50z"/>')
     assert "thin-feature" in found
+
+
+PAIR = '<path d="M10 10h20v20h-20z"/><path d="M30.03 10h20v20h-20z"/>'
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        PAIR,
+        # Not to be seen as a gap: cut off by a clip, or painted over by a stroke of the same film.
+        f'<clipPath id="c"><path d="M10 10h15v20h-15z"/></clipPath><g clip-path="url(#c)">{PAIR}</g>',
+        f'{PAIR}<path fill="none" stroke="#000000" stroke-width="2" d="M30 8v24"/>',
+        # Covered by a third shape, so that nothing there is an edge.
+        f'{PAIR}<path d="M25 5h10v30h-10z"/>',
+    ],
+    ids=["seen", "clipped", "under a stroke", "under a shape"],
+)
+def test_lines_that_do_not_show_are_followed_all_the_same(body: str) -> None:
+    assert "near-double-cut" in codes(body)
