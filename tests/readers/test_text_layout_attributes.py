@@ -112,6 +112,17 @@ def test_what_does_not_show_is_told(body: str, kind: RemarkKind) -> None:
     assert remarks(drawn(body), kind)
 
 
+def test_a_box_around_text_is_rough() -> None:
+    body = (
+        '<clipPath id="c" clipPathUnits="objectBoundingBox"><circle cx="0.5" cy="0.5" r="0.4"/></clipPath>'
+        '<g clip-path="url(#c)"><text>a</text></g>'
+    )
+    assert any("roughly" in remark.subject for remark in remarks(drawn(body), RemarkKind.UNSUPPORTED))
+    assert not remarks(
+        drawn(body.replace("<text>a</text>", '<rect width="9" height="9"/>')), RemarkKind.UNSUPPORTED
+    )
+
+
 # CSS Fonts 4, 2.2.1: bolder and lighter against the inherited weight.
 @pytest.mark.parametrize(
     ("outer", "word", "weight"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from preflight.artwork import Box, Hidden, LiveText, Picture, Shape
+from preflight.artwork import Box, Hidden, LiveText, Picture, RemarkKind, Shape
 from preflight.curves import IDENTITY
 from preflight.readers.limits import exceeded
 from preflight.readers.svg.state import Context, Scene, bounds, united
@@ -24,7 +24,7 @@ def local_box(
     """Return the bounding box of ``element``; None where it draws nothing.
 
     ``context`` is the one inside the element. The box is in the element's user space, or in mm
-    where ``mapped``. Text counts with its rough box.
+    where ``mapped``. Text counts with its rough box, which is told where something is measured by it.
     """
     from preflight.readers.svg.walk import draw_inside  # noqa: PLC0415  (the walk needs boxes in turn)
 
@@ -39,6 +39,7 @@ def local_box(
         )
         draw_inside(scene, element, local, inner)
         boxes = []
+        rough = False
         for item in scene.items:
             if item.hidden is Hidden.NOT_DISPLAYED:
                 continue
@@ -47,9 +48,13 @@ def local_box(
                 box = bounds(item)
             elif isinstance(item, LiveText | Picture):
                 box = item.box
+                rough |= isinstance(item, LiveText)
             if box is not None:
                 boxes.append(box)
     finally:
         scene.items = outer_items
         scene.measuring -= 1
+    if rough and not mapped:
+        told = "a clip or transform measured by the box around live text, which is known only roughly"
+        scene.say(RemarkKind.UNSUPPORTED, told, scene.origin(element, local, context))
     return united(boxes)
