@@ -26,7 +26,8 @@ _CHAINS = ((1, 0), (2, 0), (2, -1), (3, 0), (3, -2))
 """Chains that begin or end at a point: how many points, and where the first of them is."""
 _KICK = 30
 """A kick swaps two stretches of at most this many points each."""
-_LEAST_GAIN = 1e-9
+_LEAST_GAIN = 1e-10
+"""Of the largest distance: what is less is rounding, and following it would never end."""
 
 
 def tour_length(distances: Floats, tour: Sequence[int]) -> float:
@@ -64,7 +65,7 @@ def short_path(
     """Return a short path through all points that begins at point 0 and ends anywhere."""
     count = len(distances)
     # One more point, as near to all others, and so near to point 0 that the tour never parts the two.
-    far = float(distances.sum()) + 1.0
+    far = 10 * float(distances.max(initial=0.0)) + 1.0
     more = np.zeros((count + 1, count + 1))
     more[:count, :count] = distances
     more[count, 0] = more[0, count] = -far
@@ -102,6 +103,7 @@ class _Tour:
             self.place[point] = place
         self.made: list[tuple[int, int]] = []
         self.recording = False
+        self.least = _LEAST_GAIN * float(np.abs(distances).max())
 
     def _reverse(self, first: int, last: int) -> None:
         """Turn round the stretch from place ``first`` to ``last``, over the end where first > last.
@@ -181,13 +183,13 @@ class _Tour:
                 there = place[c] + 1
                 d = tour[there if there < count else 0]
                 gain = edge_after + far[c][d] - step - far[after][d]
-                if gain > _LEAST_GAIN:
+                if gain > self.least:
                     self._exchange(a, after, c, d)
                     return gain, (a, after, c, d)
             if step < edge_before:
                 d = tour[place[c] - 1]
                 gain = edge_before + far[c][d] - step - far[before][d]
-                if gain > _LEAST_GAIN:
+                if gain > self.least:
                     self._exchange(a, before, c, d)
                     return gain, (a, before, c, d)
             elif step >= edge_after:
@@ -219,7 +221,7 @@ class _Tour:
                     if d in (s, t):
                         continue  # the edge to the chain itself
                     gain = freed + far[c][d] - step - far[other][d]
-                    if gain > _LEAST_GAIN:
+                    if gain > self.least:
                         self._move((p, s, t, n), u, v, turned=(a == s) != (c == u))
                         return gain, (p, s, t, n, u, v)
         return 0.0, ()
@@ -237,7 +239,7 @@ class _Tour:
         self.made.clear()
         self.recording = True
         self._move((p, s, t, n), u, v, turned=False)
-        if self.mend((p, s, t, n, u, v)) - longer <= _LEAST_GAIN:
+        if self.mend((p, s, t, n, u, v)) - longer <= self.least:
             for first, last in reversed(self.made):
                 self._reverse(first, last)
         self.recording = False
