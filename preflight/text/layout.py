@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import uharfbuzz as hb
 
@@ -29,6 +30,23 @@ class Laid:
     block: TextBlock
     chunks: list[list[Cluster]]
     shaper: Shaper
+
+    @cached_property
+    def of_span(self) -> dict[int, list[list[Cluster]]]:
+        """Each span's clusters that show, in runs of neighbours from left to right."""
+        found: dict[int, list[list[Cluster]]] = {}
+        for chunk in self.chunks:
+            last: int | None = None
+            for cluster in chunk:
+                runs = found.setdefault(cluster.span, [])
+                if cluster.hidden:
+                    last = None
+                    continue
+                if last != cluster.span:
+                    runs.append([])
+                runs[-1].append(cluster)
+                last = cluster.span
+        return found
 
     def clusters(self) -> Iterable[Cluster]:
         """Yield all clusters."""
@@ -59,7 +77,7 @@ class _Layout:
         self.bounds = shaper.chunks()
         self.chunks = [shaper.shaped(start, end) for start, end in self.bounds]
         self.logical = sorted((c for chunk in self.chunks for c in chunk), key=lambda c: c.start)
-        self.first_of = {index: c for c in self.logical for index in range(c.start, c.end)}
+        self.lifts: dict[tuple[int, bool], float] = {}
 
     def place(self) -> None:
         """Run the algorithm's steps in their order."""
@@ -115,6 +133,12 @@ class _Layout:
 
     def _lift(self, cluster: Cluster) -> float:
         """Return how far a cluster stands above the line: shifts, and the baseline that sits on it."""
+        key = (cluster.span, cluster.upright)
+        if key not in self.lifts:
+            self.lifts[key] = self._lift_of(cluster)
+        return self.lifts[key]
+
+    def _lift_of(self, cluster: Cluster) -> float:
         span = self.block.spans[cluster.span]
         lift = sum(self._shift(shift.keyword, shift.length, shift.font) for shift in span.shifts)
         primary = self.shaper.primary(span.font) or cluster.cut
@@ -192,7 +216,6 @@ class _Layout:
         """Apply x and y: step 6. A first letter's own dx and dy stay on top of its x and y."""
         shift_x = shift_y = 0.0
         done = 0
-        lifts = {id(c): self._lift(c) for c in self.logical}
         for cluster in self.logical:
             span = self.block.spans[cluster.span]
             on_path = span.path is not None and cluster.start in self.block.chunks
@@ -201,7 +224,7 @@ class _Layout:
             if on_path and self._starts_path(cluster.start):
                 x = 0.0 if x is None else x
                 y = 0.0 if y is None else y
-            lift = lifts[id(cluster)]
+            lift = self._lift(cluster)
             if x is not None:
                 base = cluster.x - (lift if self.block.vertical else 0.0)
                 shift_x = x + self.block.dx[cluster.start] - base

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
 import uharfbuzz as hb
 
 from preflight.artwork import LiveText, Shape
@@ -108,8 +109,8 @@ def _used(cut: Cut) -> FontUsed:
 def _too_far(shape: Shape) -> bool:
     if not len(shape.path.controls):
         return False
-    bounds = shape.path.mapped(shape.matrix).bounds()
-    return not all(math.isfinite(v) and abs(v) < FARTHEST_MM for v in bounds)
+    reach = float(np.abs(shape.path.mapped(shape.matrix).controls).max())
+    return not reach < FARTHEST_MM
 
 
 def _tell_lines(laid: Laid, problems: Problems) -> None:
@@ -163,7 +164,7 @@ def _shapes(text: LiveText, laid: Laid) -> tuple[tuple[Shape, ...], list[Cut]]:
     """
     block = laid.block
     span = block.spans[text.span]
-    own = [c for c in laid.clusters() if c.span == text.span and not c.hidden]
+    own = [cluster for run in laid.of_span.get(text.span, []) for cluster in run]
     by_cut: dict[Cut, list[Cluster]] = {}
     for cluster in own:
         by_cut.setdefault(cluster.cut, []).append(cluster)
@@ -246,19 +247,15 @@ def _line(laid: Laid, span: int, decoration: Decoration) -> Path:
 
 
 def _groups(laid: Laid, span: int) -> list[list[Cluster]]:
+    """Return the clusters of a span that one stretch of a line runs along."""
     groups: list[list[Cluster]] = []
-    for chunk in laid.chunks:
-        running = False
-        for cluster in chunk:
-            if cluster.span != span or cluster.hidden:
-                running = False
-                continue
+    for run in laid.of_span.get(span, []):
+        for index, cluster in enumerate(run):
             # Text that runs to the left is placed letter by letter from the right: a move counts there
             # before the letter that follows in reading.
-            if not running or cluster.moved or (cluster.level % 2 and groups[-1][-1].moved):
+            if not index or cluster.moved or (cluster.level % 2 and run[index - 1].moved):
                 groups.append([])
             groups[-1].append(cluster)
-            running = True
     return groups
 
 

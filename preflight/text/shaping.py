@@ -89,6 +89,7 @@ class Shaper:
         self.levels = [0] * len(self.text) if block.vertical else found
         self.scripts = scripts(self.text)
         self._stacks: dict[FontWish, list[Candidate]] = {}
+        self._cuts: dict[tuple[Candidate, FontWish], tuple[Cut, float]] = {}
 
     def stack(self, wish: FontWish) -> list[Candidate]:
         """Return the fonts for ``wish``, best first; problems of the choice are told once."""
@@ -243,8 +244,7 @@ class Shaper:
         candidate = self._choose(at, stop, wish)
         if candidate is None:
             return None
-        size = self._size(candidate, wish)
-        cut = self.fonts.cut(candidate, wish, size)
+        cut, size = self._cut(candidate, wish)
         upright = False
         if self.block.vertical:
             how = stand(self.text[at], self.block.orientation)
@@ -287,6 +287,14 @@ class Shaper:
         hb.shape(cut.hb_font, buffer, {})
         infos = buffer.glyph_infos
         return len(infos) != 1 or infos[0].codepoint != cut.hb_font.get_nominal_glyph(ord(letter))
+
+    def _cut(self, candidate: Candidate, wish: FontWish) -> tuple[Cut, float]:
+        known = self._cuts.get((candidate, wish))
+        if known is None:
+            size = self._size(candidate, wish)
+            known = (self.fonts.cut(candidate, wish, size), size)
+            self._cuts[candidate, wish] = known
+        return known
 
     def _size(self, candidate: Candidate, wish: FontWish) -> float:
         """Return the size used: font-size-adjust makes x-heights equal (CSS Fonts 4, 2.6)."""
