@@ -48,6 +48,8 @@ SOCKET_SECONDS = 15.0
 RETRY_SECONDS = 0.5
 UNLIMITED = 1_000_000
 """Attempts SAQ may make; ours are counted in `RedisStore.begin`, where giving up is an outcome."""
+KEPT_SECONDS = 60
+"""How long SAQ keeps what it knows of a unit that has ended: its sweeper still looks at it."""
 
 
 class _Queue(RedisQueue):
@@ -141,7 +143,7 @@ class RedisStore:
                 timeout=0,
                 heartbeat=max(1, round(self._lease)),
                 retries=UNLIMITED,
-                ttl=-1,
+                ttl=KEPT_SECONDS,
             )
         )
 

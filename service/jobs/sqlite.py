@@ -300,7 +300,9 @@ class SqliteStore:
         def delete(db: sqlite3.Connection) -> int:
             return db.execute("DELETE FROM jobs WHERE expires <= ?", (now,)).rowcount
 
-        if await self._change(delete):
+        await self._change(delete)
+        log = self._path.with_name(self._path.name + "-wal")
+        if log.exists() and log.stat().st_size:
 
             def shrink(db: sqlite3.Connection) -> None:
                 db.execute("PRAGMA incremental_vacuum").fetchall()

@@ -9,7 +9,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -58,15 +58,21 @@ def _children(pid: int) -> set[int]:
     return found
 
 
+def environment_of(settings: Mapping[str, object]) -> dict[str, str]:
+    """Return this process's environment with the service's ``settings`` and no others."""
+    environment = {k: v for k, v in os.environ.items() if not k.upper().startswith("SIGN_PREFLIGHT_")}
+    return environment | {f"SIGN_PREFLIGHT_{k.upper()}": str(v) for k, v in settings.items()}
+
+
 @contextmanager
 def running(module: str, folder: Path, **settings: object) -> Iterator[Server]:
     """Start ``module`` with ``settings`` and yield it once it answers."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    environment = {k: v for k, v in os.environ.items() if not k.upper().startswith("SIGN_PREFLIGHT_")}
-    environment |= {f"SIGN_PREFLIGHT_{k.upper()}": str(v) for k, v in settings.items()}
-    environment["SIGN_PREFLIGHT_PORT"] = str(port)
+    # A developer's own jobs are none of the tests' business.
+    kept = {"jobs_path": folder / f"{module}.sqlite3"}
+    environment = environment_of({**kept, **settings, "port": port})
     log = folder / f"{module}.log"
     with log.open("wb") as sink:
         process = subprocess.Popen([sys.executable, "-m", module], cwd=ROOT, env=environment, stderr=sink)
