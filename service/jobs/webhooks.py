@@ -16,6 +16,7 @@ import ipaddress
 import logging
 import random
 import socket
+import ssl
 import time
 from typing import Literal
 
@@ -40,6 +41,13 @@ SECRET_BYTES = (24, 64)
 SECRET_PREFIX = "whsec_"
 NAT64 = ipaddress.ip_network("64:ff9b::/96")
 """RFC 6052: the last four bytes are an IPv4 address."""
+SPECIAL = tuple(
+    map(
+        ipaddress.ip_network,
+        ("192.0.0.0/24", "192.88.99.0/24", "64:ff9b:1::/48", "3fff::/20", "5f00::/16", "fec0::/10"),
+    )
+)
+"""Networks of IANA's special-purpose registries that older versions of Python take for public ones."""
 
 Sent = Literal["delivered", "retry", "gone"]
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
@@ -102,7 +110,8 @@ def is_public(address: Address) -> bool:
             inner = ipaddress.IPv4Address(int(address) & 0xFFFF_FFFF)
         if inner is not None:
             return is_public(inner)
-    return address.is_global and not address.is_multicast
+    special = any(address in network for network in SPECIAL)
+    return address.is_global and not address.is_multicast and not special
 
 
 def signed(webhook: Webhook, message_id: str, timestamp: int, body: bytes) -> dict[str, str]:
@@ -119,8 +128,9 @@ def signed(webhook: Webhook, message_id: str, timestamp: int, body: bytes) -> di
 class Sender:
     """Sends what is due, from a store that remembers it across crashes."""
 
-    def __init__(self, settings: Settings, store: Store) -> None:
+    def __init__(self, settings: Settings, store: Store, trust: ssl.SSLContext | None = None) -> None:
         self._store = store
+        self._trust = trust if trust is not None else ssl.create_default_context()
         self._private = settings.webhook_private
 
     async def run(self, stop: asyncio.Event) -> None:
@@ -159,19 +169,19 @@ class Sender:
             "user-agent": "sign-preflight",
             "host": url.netloc.decode(),
         }
+        client = httpx.AsyncClient(verify=self._trust, trust_env=False, timeout=ANSWER_SECONDS)
         try:
             async with asyncio.timeout(ANSWER_SECONDS):
                 address = await self._address(url)
                 async with (
-                    httpx.AsyncClient(
-                        trust_env=False, follow_redirects=False, timeout=ANSWER_SECONDS
-                    ) as client,
+                    client,
                     client.stream(
                         "POST",
                         url.copy_with(host=str(address)),
                         content=body,
                         headers=headers,
                         extensions={"sni_hostname": url.host},
+                        follow_redirects=False,
                     ) as answer,
                 ):
                     # The answer's body is nobody's business, and could be without end.
