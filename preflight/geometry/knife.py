@@ -93,7 +93,9 @@ class Inside:
     def __call__(self, points: Floats) -> Bools:
         """Return which of ``points`` (n, 2) lie in the region."""
         found = np.zeros(len(points), bool)
-        found[self._tree.query(shapely.points(points), predicate="intersects")[0]] = True
+        # The tree's own predicate would prepare the points, and walk round every part for each.
+        point, part = self._tree.query(shapely.points(points))
+        found[point[shapely.intersects_xy(self._parts[part], points[point])]] = True
         return found
 
 

@@ -72,22 +72,23 @@ def grouped(
     which, contours = knife.contours_at(pieces)
     owner = analysis.painting.contours.path[contours]
     begin = np.searchsorted(which, np.arange(len(pieces) + 1))
+    own = knife.pieces.chosen(pieces)
+    spots, bounds = own.spots(), shapely.bounds(own.lines)
     if by_shape:
         first = owner[np.minimum(begin[:-1], len(owner) - 1)]
         gathered = [np.flatnonzero(first == shape) for shape in np.unique(first)]
     else:
-        gathered = groups(knife.pieces.lines[pieces], NEAR)
+        gathered = groups(own.lines, NEAR)
     found = []
     for members in gathered:
-        chosen = pieces[members]
-        lengths = knife.pieces.length[chosen]
+        lengths = own.length[members]
         shapes = sorted({int(o) for m in members for o in owner[begin[m] : begin[m + 1]]})
         origins = [analysis.shapes[index].origin for index in shapes]
-        x, y = knife.pieces.spots()[chosen[int(np.argmax(lengths))]]
-        x0, y0, x1, y1 = shapely.total_bounds(knife.pieces.lines[chosen])
+        x, y = spots[members[int(np.argmax(lengths))]]
+        (x0, y0), (x1, y1) = bounds[members, :2].min(axis=0), bounds[members, 2:].max(axis=0)
         found.append(
             PlacedGroup(
-                chosen,
+                pieces[members],
                 float(lengths.sum()),
                 tuple(shapes),
                 named(origins),
