@@ -158,6 +158,14 @@ def test_spot_colours_are_told_by_name() -> None:
     assert "spot colours and how they show: “Gold leaf” (#cc9933)" in said(artwork, RemarkKind.NOTE)
 
 
+def test_names_that_are_not_utf8_are_latin() -> None:
+    """ISO 32000-1, 7.3.5 recommends UTF-8; é is E9 in Latin-1 (ISO 8859-1)."""
+    space = Array([Name.Separation, Name("/Caf___"), Name.DeviceRGB, exponential(0.8, 0.6, 0.2)])
+    data = pdf(f"/S cs 1 scn {BOX}", {"ColorSpace": Dictionary(S=space)})
+    artwork = read(data.replace(b"/Caf___", b"/Caf#e9"))
+    assert any("“Café” (#cc9933)" in note for note in said(artwork, RemarkKind.NOTE))
+
+
 def test_the_colorant_none_marks_nothing() -> None:
     """ISO 32000-1, 8.6.6.4."""
     space = Array([Name.Separation, Name("/None"), Name.DeviceRGB, exponential(1, 0, 0)])

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import io
+import random
 import zlib
 
 import pikepdf
 import pytest
-from pikepdf import Dictionary, Name
+from pikepdf import Array, Dictionary, Name
 
 from preflight.artwork import RemarkKind
-from preflight.errors import LimitError, ReadError
+from preflight.errors import LimitError, PreflightError, ReadError
 from preflight.readers import read
 from tests.readers.pdfs import drawn, form, limited, pdf
 
@@ -174,6 +175,48 @@ def test_layers_and_trees_that_contain_themselves() -> None:
     out = io.BytesIO()
     document.save(out)
     assert len(read(out.getvalue()).items) == 1
+
+
+_PIECES = [b"/", b"<<", b">>", b"[", b"]", b"(", b"0", b"-1", b"9" * 14, b"null", b" R", b"stream", b"3 0 R"]
+
+
+def _mutated(data: bytes, choose: random.Random) -> bytes:
+    out = bytearray(data)
+    for _ in range(choose.randint(1, 6)):
+        at, piece, kind = choose.randrange(len(out)), choose.choice(_PIECES), choose.randrange(3)
+        if kind == 0:
+            out[at] = choose.randrange(256)
+        elif kind == 1:
+            out[at : at + len(piece)] = piece
+        else:
+            out[at:at] = piece
+    return bytes(out)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_damage_of_any_kind_is_an_error_of_ours_or_read(seed: int) -> None:
+    choose = random.Random(seed)
+    font = Dictionary(Type=Name.Font, Subtype=Name.Type1, BaseFont=Name.Helvetica)
+    tint = Dictionary(FunctionType=2, Domain=Array([0, 1]), C0=Array([1, 1, 1]), C1=Array([0, 1, 0]), N=1)
+    whole = pdf(
+        "BT /H 24 Tf 20 40 Td (Fresh) Tj [(a) -400 (b)] TJ ET q 20 20 30 30 re W n /F Do Q /A gs "
+        "/S cs .3 scn 0 0 9 9 re B [3 4] 1 d 1 1 m 9 9 l S BI /W 2 /H 2 /BPC 8 /CS /G ID abcd EI",
+        {
+            "Font": Dictionary(H=font),
+            "ColorSpace": Dictionary(S=Array([Name.Separation, Name.L, Name.DeviceRGB, tint])),
+            "ExtGState": Dictionary(A=Dictionary(ca=0.5, SMask=Dictionary())),
+        },
+        objects={"F": form(f"{BOX} /F Do")},
+        page={"Annots": Array([Dictionary(AP=Dictionary())])},
+        compress_streams=False,
+    )
+    outcomes = set()
+    for _ in range(60):
+        try:
+            outcomes.add(type(read(_mutated(whole, choose))).__name__)
+        except PreflightError as error:
+            outcomes.add(error.code)
+    assert "Artwork" in outcomes
 
 
 def test_same_bytes_same_artwork() -> None:

@@ -6,7 +6,6 @@ long the stream is; parsing the whole stream at once took five times the memory 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
 import pikepdf
@@ -14,13 +13,12 @@ from pikepdf import TokenType
 
 from preflight.errors import ReadError
 from preflight.readers.limits import Budget
-from preflight.readers.pdf.values import Word, number
+from preflight.readers.pdf.values import Word, number, unescaped
 
 Operand = object
 """float, bool, None, `Word` (a name), bytes (a string), list or dict."""
 _MOST_OPERANDS = 200_000
 _DEEPEST = 32
-_ESCAPED = re.compile(rb"#([0-9A-Fa-f]{2})")
 _SPACE, _REAL, _INTEGER, _WORD = TokenType.space, TokenType.real, TokenType.integer, TokenType.word
 _SKIPPED = frozenset((TokenType.comment, TokenType.eof))
 _OPENING = {TokenType.array_open: list, TokenType.dict_open: dict}
@@ -35,12 +33,6 @@ class InlineImage:
     def __init__(self, entries: dict[str, Operand], size: int) -> None:
         self.entries = entries
         self.size = size
-
-
-def unescaped(raw: bytes) -> str:
-    """Return a name as text, from its bytes without the slash."""
-    plain = _ESCAPED.sub(lambda found: bytes((int(found.group(1), 16),)), raw)
-    return plain.decode("utf-8", "replace")
 
 
 class Operations(pikepdf.TokenFilter):

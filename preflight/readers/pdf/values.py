@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Sequence
 from decimal import Decimal
 
 import pikepdf
@@ -65,8 +66,23 @@ def box(value: object) -> Box | None:
 def name(value: object) -> str | None:
     """Return a name without its slash."""
     if isinstance(value, pikepdf.Name):
-        return str(value)[1:]
+        return unescaped(value.unparse()[1:])
     return value.text if isinstance(value, Word) else None
+
+
+_ESCAPED = re.compile(rb"#([0-9A-Fa-f]{2})")
+
+
+def unescaped(raw: bytes) -> str:
+    """Return a name as text, from its bytes in the file without the slash.
+
+    Names are UTF-8 by the standard (ISO 32000-1, 7.3.5); older programs wrote Latin letters as single bytes.
+    """
+    plain = _ESCAPED.sub(lambda found: bytes((int(found.group(1), 16),)), raw)
+    try:
+        return plain.decode("utf-8")
+    except UnicodeDecodeError:
+        return plain.decode("latin-1")
 
 
 class Word:
@@ -83,13 +99,6 @@ def entry(table: object, key: str) -> object:
     if isinstance(table, pikepdf.Dictionary | pikepdf.Stream):
         return table.get("/" + key)
     return None
-
-
-def entries(table: object) -> Iterator[tuple[str, pikepdf.Object]]:
-    """Yield the keys, without their slash, and values of a dictionary."""
-    if isinstance(table, pikepdf.Dictionary | pikepdf.Stream):
-        for key in table.keys():  # noqa: SIM118  (iterating the object itself is not the same)
-            yield key[1:], table[key]
 
 
 def items(value: object) -> list[pikepdf.Object]:
