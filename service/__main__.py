@@ -9,7 +9,6 @@ import urllib.error
 import urllib.request
 from collections.abc import Sequence
 from multiprocessing import forkserver
-from types import FrameType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -39,6 +38,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 2
     if options.action == "healthcheck":
         return _healthcheck(settings.port)
+    from service.access import require_guard  # noqa: PLC0415
+
+    try:
+        require_guard(settings)
+    except SettingsError as error:
+        print(error, file=sys.stderr)
+        return 2
     return _serve(settings)
 
 
@@ -51,32 +57,19 @@ def _begin_loading() -> None:
 
 def _serve(settings: Settings) -> int:
     _begin_loading()
-    import uvicorn  # noqa: PLC0415  (not for --help and the health check)
-
-    from service.app import create_app  # noqa: PLC0415
+    from service.app import create_app  # noqa: PLC0415  (not for --help and the health check)
     from service.log import configure  # noqa: PLC0415
+    from service.server import server  # noqa: PLC0415
+    from service.settings import SettingsError  # noqa: PLC0415
 
-    configure(settings.log_level)
-    app = create_app(settings)
-
-    class Server(uvicorn.Server):
-        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-            # Streams of events would hold the end up: they end when they see this.
-            app.state.desk.stop()
-            super().handle_exit(sig, frame)
-
-    config = uvicorn.Config(
-        app,
-        host=settings.host,
-        port=settings.port,
-        log_config=None,
-        access_log=False,
-        server_header=False,
-        timeout_graceful_shutdown=int(settings.work_seconds) + 1,
-    )
-    server = Server(config)
-    server.run()
-    return 0 if server.started else 1
+    configure(settings.log_level, settings.log_format)
+    try:
+        running = server(create_app(settings), settings)
+    except SettingsError as error:
+        print(error, file=sys.stderr)
+        return 2
+    running.run()
+    return 0 if running.started else 1
 
 
 def _healthcheck(port: int) -> int:

@@ -11,13 +11,17 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
+from starlette.middleware.cors import CORSMiddleware
 
-from service import contract, page
+from service import contract, idempotency, page
+from service.access import Door, key_ring
 from service.catalogue import Facts
+from service.held import Held
 from service.jobs.desk import RETRY_AFTER as JOBS_RETRY
 from service.jobs.desk import Desk
 from service.jobs.store import StoreError
 from service.log import event
+from service.metrics import Metrics
 from service.middleware import Gate
 from service.problems import (
     INTERNAL_ERROR,
@@ -29,10 +33,27 @@ from service.problems import (
     ProblemError,
     answer,
 )
-from service.routes import health, jobs, pictures, problems, repairs, reports, rules
+from service.routes import about, health, jobs, pictures, problems, repairs, reports, rules
 from service.settings import Settings, from_environment
+from service.shelf import Shelf
 from service.tasks import Task
+from service.work import Kept
 from service.workers import WORK, WorkerPool
+
+ASKING = ["Authorization", "Content-Type", "Content-Encoding", "Idempotency-Key", "If-None-Match", "Prefer"]
+TELLING = [
+    "Content-Location",
+    "ETag",
+    "Location",
+    "Preference-Applied",
+    "Preflight-Caution",
+    "Preflight-Standing",
+    "RateLimit",
+    "RateLimit-Policy",
+    "Retry-After",
+    "X-Request-Id",
+]
+"""Headers that pages of other origins may send and see, where any may call."""
 
 
 def create_app(settings: Settings | None = None, *, work: str = WORK) -> FastAPI:
@@ -65,11 +86,19 @@ def create_app(settings: Settings | None = None, *, work: str = WORK) -> FastAPI
         redoc_url=None,
         redirect_slashes=False,
         openapi_tags=contract.TAGS,
+        openapi_url=None,
     )
     app.state.pool = pool
     app.state.desk = desk
     app.state.settings = chosen
     app.state.receiving = 0
+    app.state.held = Held(chosen.held_bytes)
+    app.state.idempotency = idempotency.Desk(chosen)
+    cache: Shelf[Kept] = Shelf(chosen.cache_bytes, chosen.cache_entries, chosen.cache_seconds)
+    app.state.cache = cache
+    metrics = Metrics(pool, cache)
+    app.state.metrics = metrics
+    app.state.ring = key_ring(chosen)
     for router in (
         reports.router,
         pictures.router,
@@ -78,6 +107,7 @@ def create_app(settings: Settings | None = None, *, work: str = WORK) -> FastAPI
         rules.router,
         problems.router,
         health.router,
+        about.router,
     ):
         app.include_router(router)
     page.install(app)
@@ -85,7 +115,18 @@ def create_app(settings: Settings | None = None, *, work: str = WORK) -> FastAPI
     app.add_exception_handler(StoreError, _store_error)
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _validation_error)
-    app.add_middleware(Gate)
+    # The last one added is the outermost: every answer goes out through the gate.
+    app.add_middleware(Door, settings=chosen, ring=app.state.ring)
+    if chosen.cors_origins:
+        app.add_middleware(
+            CORSMiddleware,
+            allow_origins=[one.strip() for one in chosen.cors_origins.split(",")],
+            allow_methods=["GET", "POST", "DELETE"],
+            allow_headers=ASKING,
+            expose_headers=TELLING,
+            max_age=3600,
+        )
+    app.add_middleware(Gate, counted=metrics.request)
     schema = app.openapi
 
     def openapi() -> dict[str, Any]:

@@ -13,12 +13,15 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
+from service.contract_edge import KEPT, RETRY, add_edge
 from service.problems import (
     ARTWORK_LIMIT,
     BUSY,
+    IN_FLIGHT,
     INTERNAL_ERROR,
     INVALID_JOB,
     INVALID_PARAMETER,
+    KEY_REUSED,
     MALFORMED_REQUEST,
     MEDIA_TYPE,
     MEMORY_LIMIT,
@@ -30,6 +33,7 @@ from service.problems import (
     PROBLEMS,
     RECEIVE_TIMEOUT,
     TIME_LIMIT,
+    UNKNOWN_ANSWER,
     UNKNOWN_RULE,
     UNREADABLE_ARTWORK,
     UNSUPPORTED_MEDIA_TYPE,
@@ -77,6 +81,8 @@ UPLOAD_PROBLEMS = (
     MALFORMED_REQUEST,
     NOT_ACCEPTABLE,
     RECEIVE_TIMEOUT,
+    IN_FLIGHT,
+    KEY_REUSED,
     UPLOAD_TOO_LARGE,
     UNSUPPORTED_MEDIA_TYPE,
     MISSING_ARTWORK,
@@ -135,9 +141,25 @@ def answers_report() -> Responses:
     content = {
         "application/json": {"schema": {"$ref": "#/components/schemas/Report"}, "x-example": "report"},
         "text/plain": {"schema": {"type": "string"}, "x-example": "report-text"},
+        "multipart/form-data": {
+            "schema": {
+                "type": "object",
+                "required": ["report", "picture"],
+                "properties": {
+                    "report": {"$ref": "#/components/schemas/Report"},
+                    "picture": {"type": "string", "description": "SVG"},
+                },
+            }
+        },
     }
-    ok = {"description": "What the check found, whatever the verdict", "content": content}
-    return {200: ok, **problem_answers(*UPLOAD_PROBLEMS)}
+    ok = {"description": "What the check found, whatever the verdict", "content": content, "headers": KEPT}
+    return {200: ok, **problem_answers(INVALID_PARAMETER, *UPLOAD_PROBLEMS)}
+
+
+def answers_again(made: Responses) -> Responses:
+    """Return the answers of the operation that fetches again what another one has ``made``."""
+    unchanged = {"description": "The client has it already"}
+    return {200: made[200], 304: unchanged, **problem_answers(UNKNOWN_ANSWER, METHOD_NOT_ALLOWED)}
 
 
 def answers_picture() -> Responses:
@@ -146,7 +168,7 @@ def answers_picture() -> Responses:
         "image/svg+xml": {"schema": {"type": "string"}, "x-example": "picture-svg"},
         "image/png": {"schema": {"type": "string", "format": "binary"}},
     }
-    ok = {"description": "The numbered picture", "content": content}
+    ok = {"description": "The numbered picture", "content": content, "headers": KEPT}
     return {200: ok, **problem_answers(INVALID_PARAMETER, *UPLOAD_PROBLEMS)}
 
 
@@ -196,6 +218,10 @@ def with_examples(schema: Json) -> Json:
     for unused in ("HTTPValidationError", "ValidationError"):
         components.pop(unused, None)
     schema["components"]["schemas"] = dict(sorted(components.items()))
+    add_edge(schema, problem_answers)
+    schema["components"]["examples"] = {
+        slug: {"summary": problem["title"], "value": problem} for slug, problem in kept["problems"].items()
+    }
     for path in schema["paths"].values():
         for operation in path.values():
             for status, one in tuple(operation["responses"].items()):
@@ -214,10 +240,7 @@ def _fill(response: Json, kept: Json) -> None:
         if (name := content.pop("x-example", None)) is not None:
             content["example"] = kept[name]
         if (slugs := content.pop("x-problems", None)) is not None:
-            content["examples"] = {
-                slug: {"summary": kept["problems"][slug]["title"], "value": kept["problems"][slug]}
-                for slug in slugs
-            }
+            content["examples"] = {slug: {"$ref": f"#/components/examples/{slug}"} for slug in slugs}
 
 
 def json_example(name: str) -> Json:
@@ -240,9 +263,7 @@ def problem_answers(*kinds: ProblemType) -> Responses:
             },
         }
         if status == BUSY.status:
-            answers[status]["headers"] = {
-                "Retry-After": {"description": "Seconds to wait", "schema": {"type": "integer"}}
-            }
+            answers[status]["headers"] = RETRY
     return answers
 
 

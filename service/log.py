@@ -1,4 +1,4 @@
-"""Structured logs: one JSON object a line, without anything of the artwork."""
+"""Structured logs: one JSON object a line (or plain lines), without anything of the artwork."""
 
 from __future__ import annotations
 
@@ -32,10 +32,23 @@ class JsonLines(logging.Formatter):
         return json.dumps(entry, ensure_ascii=True, default=str)
 
 
-def configure(level: str) -> None:
-    """Send all logs of the process to standard error as JSON lines."""
+class PlainLines(logging.Formatter):
+    """Formats a record as one line for a person: time, level, event, and its fields."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Return the line for ``record``."""
+        time = datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds")
+        fields = {name: value for name, value in getattr(record, "fields", {}).items() if value is not None}
+        # As JSON, so that a value with spaces or line breaks stays one value on one line.
+        said = "".join(f" {name}={json.dumps(value, default=str)}" for name, value in fields.items())
+        line = f"{time} {record.levelname.lower()} {record.getMessage()}{said}"
+        return f"{line}\n{self.formatException(record.exc_info)}" if record.exc_info else line
+
+
+def configure(level: str, form: str = "json") -> None:
+    """Send all logs of the process to standard error, as ``json`` or plain ``text`` lines."""
     handler = logging.StreamHandler(sys.stderr)
-    handler.setFormatter(JsonLines())
+    handler.setFormatter(PlainLines() if form == "text" else JsonLines())
     root = logging.getLogger()
     root.handlers[:] = [handler]
     root.setLevel(level.upper())

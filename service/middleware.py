@@ -6,6 +6,7 @@ import logging
 import time
 import traceback
 import uuid
+from collections.abc import Callable
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect
@@ -24,6 +25,8 @@ SECURITY_HEADERS = {
     "Permissions-Policy": "camera=(), geolocation=(), microphone=()",
 }
 
+METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
+
 API_POLICY = "default-src 'none'; frame-ancestors 'none'; sandbox"
 """Content Security Policy of everything but the page: an answer opened in a browser does nothing."""
 
@@ -31,8 +34,10 @@ API_POLICY = "default-src 'none'; frame-ancestors 'none'; sandbox"
 class Gate:
     """The outermost layer of the application."""
 
-    def __init__(self, app: ASGIApp) -> None:
+    def __init__(self, app: ASGIApp, counted: Callable[[str, str, int, float], None] | None = None) -> None:
+        """``counted`` is told of each request: its method, route, status and seconds."""
         self._app = app
+        self._counted = counted
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one request."""
@@ -69,6 +74,10 @@ class Gate:
                 await answer(problem, request_id)(inner, receive, send_with_headers)
         finally:
             route = inner.get("route")
+            took = time.monotonic() - begun
+            if self._counted:
+                # By the route's pattern: a path could be anything, and there is no end of them.
+                self._counted(_method(scope["method"]), getattr(route, "path", "none"), status, took)
             event(
                 logging.INFO,
                 "request",
@@ -76,8 +85,12 @@ class Gate:
                 method=scope["method"],
                 route=getattr(route, "path", None),
                 status=status,
-                took_ms=round((time.monotonic() - begun) * 1000, 1),
+                took_ms=round(took * 1000, 1),
             )
+
+
+def _method(name: str) -> str:
+    return name if name in METHODS else "other"
 
 
 def _request_id(headers: Headers) -> str:

@@ -30,6 +30,12 @@ def choose(accept: str | None, offered: Sequence[str]) -> str:
     return best
 
 
+def known(if_none_match: str | None, tag: str) -> bool:
+    """Return whether the client has the representation of ``tag`` already (RFC 9110, 13.1.2: weakly compared)."""
+    tags = [one.strip().removeprefix("W/") for one in (if_none_match or "").split(",")]
+    return tag in tags or "*" in tags
+
+
 def _range(part: str) -> tuple[str, float]:
     media, *parameters = (piece.strip().lower() for piece in part.split(";"))
     weight = 1.0

@@ -52,6 +52,30 @@ NOT_FOUND = ProblemType(
     "Look up the paths in /openapi.json.",
     "There is nothing at /v1/report.",
 )
+UNAUTHORIZED = ProblemType(
+    "unauthorized",
+    401,
+    "A key is needed",
+    "This service answers holders of a key only. The request has none, or one that is unknown or has ended.",
+    "Send your key as “Authorization: Bearer <key>”. The operator of the service hands out keys.",
+    "The request has no key.",
+)
+FORBIDDEN = ProblemType(
+    "forbidden",
+    403,
+    "The key is not for this",
+    "The key is good, and its scopes do not include what was asked for.",
+    "Ask the operator of the service for a key with the scope that the detail names.",
+    "This needs the scope “repairs”; the key has reports, pictures.",
+)
+UNKNOWN_ANSWER = ProblemType(
+    "unknown-answer",
+    404,
+    "This answer is not kept",
+    "Answers are kept in memory for a short while, for the caller who sent the artwork, and then forgotten.",
+    "Send the artwork again.",
+    "There is no answer 4bf5122f344554c5 for you, or it has been forgotten.",
+)
 UNKNOWN_RULE = ProblemType(
     "unknown-rule",
     404,
@@ -84,6 +108,14 @@ RECEIVE_TIMEOUT = ProblemType(
     "Send it again; on a slow line, make the file smaller first.",
     "180224 bytes had arrived after 30 seconds, and more were to come.",
 )
+IN_FLIGHT = ProblemType(
+    "in-flight",
+    409,
+    "The same request is still being worked on",
+    "A request with this Idempotency-Key and this content is being worked on and has no answer yet.",
+    "Send it again after the seconds that the Retry-After header names.",
+    "The first request with this Idempotency-Key is still being worked on.",
+)
 UPLOAD_TOO_LARGE = ProblemType(
     "upload-too-large",
     413,
@@ -97,8 +129,16 @@ UNSUPPORTED_MEDIA_TYPE = ProblemType(
     415,
     "The body is not in a form the service takes",
     "The Content-Type or the Content-Encoding of the request is not one the service takes.",
-    "Send multipart/form-data, image/svg+xml or application/octet-stream, without Content-Encoding.",
+    "Send multipart/form-data, image/svg+xml or application/octet-stream, plain or with Content-Encoding: gzip.",
     "The Content-Type is 'text/html'.",
+)
+KEY_REUSED = ProblemType(
+    "key-reused",
+    422,
+    "The Idempotency-Key belongs to another request",
+    "The Idempotency-Key came before with other content or other parameters.",
+    "Send a fresh key with each new request, and the same one only with the same request.",
+    "This Idempotency-Key came before, with another request.",
 )
 INVALID_PARAMETER = ProblemType(
     "invalid-parameter",
@@ -193,6 +233,14 @@ MEMORY_LIMIT = ProblemType(
     "Simplify the artwork: fewer nodes, fewer copies, no embedded pictures.",
     "The work was stopped at 1024 MiB.",
 )
+TOO_MANY_REQUESTS = ProblemType(
+    "too-many-requests",
+    429,
+    "Too many requests",
+    "This key, or this address, has asked more often than it may in the time that RateLimit-Policy names.",
+    "Wait the seconds that the Retry-After header names; RateLimit tells how many requests are left.",
+    "120 requests in 60 seconds are taken; the next one in 17 seconds.",
+)
 INTERNAL_ERROR = ProblemType(
     "internal-error",
     500,
@@ -217,6 +265,14 @@ BUSY = ProblemType(
     "Send it again after the seconds that the Retry-After header names.",
     "All workers are busy and the queue is full.",
 )
+KEYS_UNREADABLE = ProblemType(
+    "keys-unreadable",
+    503,
+    "Keys cannot be checked",
+    "The service cannot read its file of keys, and lets nobody in until it can.",
+    "Send it again after the seconds that the Retry-After header names; tell the operator if it lasts.",
+    "The service cannot read its keys.",
+)
 NOT_READY = ProblemType(
     "not-ready",
     503,
@@ -236,15 +292,20 @@ TIME_LIMIT = ProblemType(
 
 PROBLEMS: tuple[ProblemType, ...] = (
     MALFORMED_REQUEST,
+    UNAUTHORIZED,
+    FORBIDDEN,
     NOT_FOUND,
+    UNKNOWN_ANSWER,
     UNKNOWN_RULE,
     UNKNOWN_JOB,
     METHOD_NOT_ALLOWED,
     NOT_ACCEPTABLE,
     RECEIVE_TIMEOUT,
+    IN_FLIGHT,
     NO_RESULT,
     UPLOAD_TOO_LARGE,
     UNSUPPORTED_MEDIA_TYPE,
+    KEY_REUSED,
     INVALID_PARAMETER,
     MISSING_ARTWORK,
     UNREADABLE_ARTWORK,
@@ -253,9 +314,11 @@ PROBLEMS: tuple[ProblemType, ...] = (
     UNWRITABLE_FILE,
     INVALID_WEBHOOK,
     MEMORY_LIMIT,
+    TOO_MANY_REQUESTS,
     INTERNAL_ERROR,
     WORKER_CRASHED,
     BUSY,
+    KEYS_UNREADABLE,
     NOT_READY,
     JOBS_FULL,
     JOBS_UNAVAILABLE,

@@ -26,11 +26,19 @@ class Settings(BaseSettings):
     host: Annotated[str, Field(min_length=1, description="Address to listen on")] = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535, description="Port to listen on; 0 takes a free one")] = 8080
     workers: Annotated[int, Field(ge=1, le=64, description="Worker processes")] = 2
-    queue: Annotated[int, Field(ge=0, le=1000, description="Requests that may wait for a worker")] = 16
+    queue: Annotated[int, Field(ge=0, le=1000, description="Requests that may wait for a worker")] = 64
     queue_seconds: Annotated[
         float, Field(gt=0, le=600, description="Longest wait for a worker, in seconds")
     ] = 10.0
-    uploads: Annotated[int, Field(ge=1, le=1000, description="Uploads received at the same time")] = 8
+    uploads: Annotated[int, Field(ge=1, le=1000, description="Uploads received at the same time")] = 64
+    held_bytes: Annotated[
+        int,
+        Field(
+            ge=MEBIBYTE,
+            le=1024**4,
+            description="Bytes of artwork being received, waiting or worked on; more is refused as busy",
+        ),
+    ] = 400_000_000
     upload_bytes: Annotated[
         int, Field(ge=1024, le=1024 * MEBIBYTE, description="Largest artwork, in bytes")
     ] = 25_000_000
@@ -53,6 +61,57 @@ class Settings(BaseSettings):
     start_seconds: Annotated[
         float, Field(gt=0, le=600, description="Longest time for a worker to start, in seconds")
     ] = 30.0
+    keys_file: Annotated[
+        str,
+        Field(description="File of API keys, made by `python -m service.keys`; empty: no keys are asked for"),
+    ] = ""
+    anyone: Annotated[
+        bool,
+        Field(
+            description="Whether a service without keys may listen on more than this machine's own address"
+        ),
+    ] = False
+    rate: Annotated[
+        int,
+        Field(
+            ge=0,
+            le=1_000_000,
+            description="Requests of a key, or else of an address, in a window; 0: no limit",
+        ),
+    ] = 0
+    rate_seconds: Annotated[int, Field(ge=1, le=86_400, description="Length of that window, in seconds")] = 60
+    proxies: Annotated[
+        int,
+        Field(
+            ge=0,
+            le=10,
+            description="Proxies of your own in front: the caller's address is that many from the right in"
+            " X-Forwarded-For; 0: the connection's own",
+        ),
+    ] = 0
+    cors_origins: Annotated[
+        str,
+        Field(
+            pattern=r"^$|^\*$|^https?://[^\s,/]+(\s*,\s*https?://[^\s,/]+)*$",
+            description="Origins whose pages may call the service, with commas, or `*`; empty: only its own page",
+        ),
+    ] = ""
+    cache_bytes: Annotated[
+        int, Field(ge=0, le=2**40, description="Answers kept in memory, in bytes; 0: none")
+    ] = 67_108_864
+    cache_entries: Annotated[int, Field(ge=0, le=1_000_000, description="Answers kept in memory")] = 1000
+    cache_seconds: Annotated[
+        float, Field(gt=0, le=604_800, description="How long an answer is kept, in seconds")
+    ] = 600.0
+    idempotency_bytes: Annotated[
+        int, Field(ge=0, le=2**40, description="Answers kept for requests with an Idempotency-Key, in bytes")
+    ] = 67_108_864
+    idempotency_seconds: Annotated[
+        float, Field(gt=0, le=604_800, description="How long an Idempotency-Key is remembered, in seconds")
+    ] = 86_400.0
+    header_seconds: Annotated[
+        float, Field(gt=0, le=600, description="Longest time to receive a request's headers, in seconds")
+    ] = 10.0
     redis_url: Annotated[
         str,
         Field(
@@ -105,6 +164,9 @@ class Settings(BaseSettings):
     webhook_private: Annotated[
         bool, Field(description="Whether webhooks may go to private addresses and over http")
     ] = False
+    log_format: Annotated[
+        Literal["json", "text"], Field(description="Form of the log: a JSON object a line, or plain lines")
+    ] = "json"
     log_level: Annotated[
         Literal["debug", "info", "warning", "error"], Field(description="Least serious log entry written")
     ] = "info"

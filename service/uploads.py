@@ -13,6 +13,8 @@ from fastapi import Request
 from python_multipart.exceptions import FormParserError
 from python_multipart.multipart import MultipartParser, parse_options_header
 
+from service.coding import Gunzip
+from service.held import Account
 from service.problems import (
     MALFORMED_REQUEST,
     MISSING_ARTWORK,
@@ -28,6 +30,8 @@ if TYPE_CHECKING:
 
 RAW_TYPES = ("image/svg+xml", "application/octet-stream")
 MULTIPART = "multipart/form-data"
+GZIP = ("gzip", "x-gzip")
+"""RFC 9110, 8.4.1.3: the two names of one coding."""
 JOB_FORMATS = {"application/json": "json", "application/toml": "toml"}
 
 FRAME_BYTES = 32_768
@@ -121,14 +125,29 @@ async def _receive_body(
 ) -> None:
     """Feed the body as it arrives, at most ``most`` bytes; ``stated`` is what the problem says."""
     await _refuse_declared(request, most, stated)
-    size = 0
+    account: Account | None = getattr(request.state, "account", None)
+    size = unpacked = 0
+
+    def count(data: bytes) -> None:
+        nonlocal unpacked
+        unpacked += len(data)
+        if unpacked > most:
+            raise _too_large("The body", unpacked, stated)
+        if account:
+            account.add(len(data))
+        feed(data)
+
+    gunzip = Gunzip(count) if _is_gzip(request) else None
+    take = gunzip or count
     try:
         async with asyncio.timeout(settings.receive_seconds):
             async for chunk in request.stream():
                 size += len(chunk)
                 if size > most:
                     raise _too_large("The body", size, stated)
-                feed(chunk)
+                take(chunk)
+        if gunzip:
+            gunzip.finish()
     except TimeoutError:
         raise ProblemError(
             RECEIVE_TIMEOUT,
@@ -143,12 +162,13 @@ async def _receive_body(
 def _content_type(request: Request) -> tuple[str, dict[bytes, bytes]]:
     kind, options = parse_options_header(request.headers.get("content-type"))
     media = kind.decode("latin-1")
-    coding = request.headers.get("content-encoding", "identity").strip().lower()
-    if coding not in ("", "identity"):
+    coding = _coding(request)
+    if coding not in ("", "identity", *GZIP):
+        # RFC 9110, 12.5.3: Accept-Encoding in the answer tells which codings would have been taken.
         raise ProblemError(
             UNSUPPORTED_MEDIA_TYPE,
-            f"The body has the Content-Encoding {coding[:40]!r}; bodies are taken without one.",
-            headers={"Accept-Encoding": "identity"},
+            f"The body has the Content-Encoding {coding[:40]!r}; bodies are taken plain or with gzip.",
+            headers={"Accept-Encoding": "gzip, identity"},
             advice="Send the body without Content-Encoding. A file that is itself compressed is fine.",
         )
     accept = {"Accept": ", ".join((MULTIPART, *RAW_TYPES))}
@@ -158,6 +178,14 @@ def _content_type(request: Request) -> tuple[str, dict[bytes, bytes]]:
     if media == MULTIPART and not options.get(b"boundary"):
         raise ProblemError(UNSUPPORTED_MEDIA_TYPE, "The multipart Content-Type has no boundary.")
     return media, options
+
+
+def _coding(request: Request) -> str:
+    return request.headers.get("content-encoding", "identity").strip().lower()
+
+
+def _is_gzip(request: Request) -> bool:
+    return _coding(request) in GZIP
 
 
 async def _refuse_declared(request: Request, most: int, stated: int) -> None:

@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import asyncio
+import hashlib
 import logging
+import time
 from collections.abc import Awaitable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
 
 from fastapi import Request
+from fastapi.responses import Response
 from starlette.requests import ClientDisconnect
 
-from service import uploads
+from service import idempotency, preferences, uploads
+from service.catalogue import Facts
+from service.held import Held
 from service.log import event
+from service.metrics import Metrics
+from service.negotiation import known
 from service.problems import (
     ARTWORK_LIMIT,
     BUSY,
@@ -19,17 +28,43 @@ from service.problems import (
     INVALID_JOB,
     MEMORY_LIMIT,
     TIME_LIMIT,
+    UNKNOWN_ANSWER,
     UNREADABLE_ARTWORK,
     UNWRITABLE_FILE,
     WORKER_CRASHED,
     ProblemError,
 )
 from service.settings import Settings
-from service.tasks import PICTURE_WIDTH, Answer, Kind, Task
+from service.shelf import Shelf
+from service.tasks import PICTURE_WIDTH, Answer, Kind, Task, encode_task
 from service.uploads import Upload
-from service.workers import BusyError, MemoryLimitError, TimeLimitError, WorkerCrashedError, WorkerPool
+from service.workers import (
+    BusyError,
+    MemoryLimitError,
+    StoppingError,
+    TimeLimitError,
+    WorkerCrashedError,
+    WorkerPool,
+)
 
 RETRY_AFTER = {"Retry-After": "5"}
+MARK = 32
+"""Hexadecimal digits that stand for an answer: 128 bits of a digest."""
+NEWLINE = b"\r\n"
+MEDIA = {
+    "report-json": "application/json",
+    "report-text": "text/plain",
+    "picture-svg": "image/svg+xml",
+    "picture-png": "image/png",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """An answer that is kept."""
+
+    kind: str
+    body: bytes
 
 
 async def answered(
@@ -42,20 +77,98 @@ async def answered(
 ) -> bytes:
     """Receive the upload of ``request``, have a worker do ``kind`` with it, return the answer's body.
 
-    Raises `ProblemError` for whatever stands in the way.
+    The same content again is answered from memory, for the same caller only. Raises `ProblemError` for
+    whatever stands in the way.
     """
-    settings: Settings = request.app.state.settings
-    pool: WorkerPool = request.app.state.pool
-    upload = await _received(request, settings)
-    task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format, width_px, words, format)
+    state = request.app.state
+    settings: Settings = state.settings
+    desk: idempotency.Desk = state.idempotency
+    held: Held = state.held
+    with held.account() as account:
+        request.state.account = account
+        upload = await _received(request, settings)
+        task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format, width_px, words, format)
+        facts: Facts = state.facts
+        mark = fingerprint(task, facts.version)
+        request.state.mark = mark
+        return await desk.once(request, mark, partial(_done, request, task, mark))
+
+
+async def _done(request: Request, task: Task, mark: str) -> bytes:
+    state = request.app.state
+    settings: Settings = state.settings
+    cache: Shelf[Kept] = state.cache
+    place = (request.state.caller, mark)
+    request_id = request.state.request_id
+    kept = cache.get(place, time.monotonic())
     event(
         logging.INFO,
         "task",
-        request_id=request.state.request_id,
-        kind=kind,
-        artwork_bytes=len(upload.artwork),
+        request_id=request_id,
+        kind=task.kind,
+        artwork_bytes=len(task.artwork),
+        cached=kept is not None,
     )
-    return await settled(_unless_gone(request, pool, task), settings, request.state.request_id)
+    if kept is not None:
+        return kept.body
+    within = preferences.wait(request.headers.get("prefer"))
+    request.state.waited = within
+    answer = await _arrived(_unless_gone(request, state.pool, task, within), settings, request_id)
+    body = _body(request_id, answer)
+    metrics: Metrics = state.metrics
+    metrics.findings(answer.findings)
+    cache.put(place, Kept(task.kind, body), len(body), time.monotonic())
+    return body
+
+
+def fingerprint(task: Task, version: str) -> str:
+    """Return what stands for the content, the settings and what was asked: equal ones have equal answers."""
+    digest = hashlib.sha256(version.encode())
+    for piece in encode_task(task):
+        digest.update(piece)
+    return digest.hexdigest()[:MARK]
+
+
+def shown(request: Request, body: bytes, media: str, path: str = "") -> Response:
+    """Return ``body`` as the answer to the request that `answered` gave it for.
+
+    Its entity tag stands for artwork, job, what was asked and the library's version. While the answer is
+    kept, Content-Location leads to it below ``path``, that of the resource: a POST cannot be conditional
+    in the way of a GET (RFC 9110, 13.1.2), the address of its answer can.
+    """
+    mark = request.state.mark
+    headers = {"Vary": "Accept", "ETag": f'"{mark}"'}
+    cache: Shelf[Kept] = request.app.state.cache
+    if path and (request.state.caller, mark) in cache:
+        headers["Content-Location"] = f"{path}/{mark}"
+    if (waited := getattr(request.state, "waited", None)) is not None:
+        headers["Preference-Applied"] = f"wait={waited}"
+    return Response(body, media_type=media, headers=headers)
+
+
+def shown_again(request: Request, mark: str, kinds: str) -> Response:
+    """Return the kept answer ``mark`` of the caller, of a kind whose name begins with ``kinds``.
+
+    Raises the problem ``unknown-answer``.
+    """
+    cache: Shelf[Kept] = request.app.state.cache
+    kept = cache.get((request.state.caller, mark), time.monotonic())
+    if kept is None or not kept.kind.startswith(kinds):
+        raise ProblemError(
+            UNKNOWN_ANSWER, f"There is no answer {mark[:MARK]!r} for you, or it has been forgotten."
+        )
+    headers = {"ETag": f'"{mark}"', "Cache-Control": "private, no-cache"}
+    if known(request.headers.get("if-none-match"), headers["ETag"]):
+        return Response(None, 304, headers)
+    return Response(kept.body, media_type=media_of(kept.kind, kept.body), headers=headers)
+
+
+def media_of(kind: str, body: bytes) -> str:
+    """Return the media type of what `answered` gave for ``kind``."""
+    if kind == "report-form":
+        # A multipart body begins with its own boundary (RFC 2046, 5.1.1).
+        return f"multipart/form-data; boundary={body[2 : body.index(NEWLINE)].decode('ascii')}"
+    return MEDIA[kind]
 
 
 async def settled(working: Awaitable[Answer], settings: Settings, request_id: str) -> bytes:
@@ -63,14 +176,18 @@ async def settled(working: Awaitable[Answer], settings: Settings, request_id: st
 
     ``settings`` are those of the pool that works; ``request_id`` is the UUID for the log.
     """
+    return _body(request_id, await _arrived(working, settings, request_id))
+
+
+async def _arrived(working: Awaitable[Answer], settings: Settings, request_id: str) -> Answer:
     try:
-        answer = await working
+        return await working
+    except StoppingError:
+        raise _stopping() from None
     except BusyError:
         raise ProblemError(BUSY, "All workers are busy and the queue is full.", headers=RETRY_AFTER) from None
-    except TimeLimitError:
-        raise ProblemError(
-            TIME_LIMIT, f"The work was stopped after {settings.work_seconds:g} seconds."
-        ) from None
+    except TimeLimitError as error:
+        raise ProblemError(TIME_LIMIT, f"The work was stopped after {error.seconds:g} seconds.") from None
     except MemoryLimitError:
         raise ProblemError(MEMORY_LIMIT, f"The work was stopped at {settings.memory_mb} MiB.") from None
     except WorkerCrashedError as error:
@@ -78,12 +195,28 @@ async def settled(working: Awaitable[Answer], settings: Settings, request_id: st
         raise ProblemError(
             WORKER_CRASHED, "The process that worked on this artwork ended before it answered."
         ) from None
-    return _body(request_id, answer)
+
+
+def _stopping() -> ProblemError:
+    # RFC 9112, 9.6: the connection ends too, so that the client tries elsewhere.
+    headers = RETRY_AFTER | {"Connection": "close"}
+    return ProblemError(BUSY, "The service is about to stop.", code="stopping", headers=headers)
 
 
 async def _received(request: Request, settings: Settings) -> Upload:
+    """Receive the upload, or refuse it as soon as the service is about to stop."""
+    pool: WorkerPool = request.app.state.pool
     with receiving(request):
-        return await uploads.receive(request, settings)
+        receipt = asyncio.ensure_future(uploads.receive(request, settings))
+        stop = asyncio.ensure_future(pool.drained.wait())
+        try:
+            await asyncio.wait((receipt, stop), return_when=asyncio.FIRST_COMPLETED)
+            if not receipt.done():
+                raise _stopping()
+            return receipt.result()
+        finally:
+            receipt.cancel()
+            stop.cancel()
 
 
 @contextmanager
@@ -102,9 +235,9 @@ def receiving(request: Request) -> Iterator[None]:
         state.receiving -= 1
 
 
-async def _unless_gone(request: Request, pool: WorkerPool, task: Task) -> Answer:
+async def _unless_gone(request: Request, pool: WorkerPool, task: Task, within: float | None) -> Answer:
     """Run ``task``; stop as soon as the client has gone, and raise `ClientDisconnect`."""
-    work = asyncio.ensure_future(pool.run(task))
+    work = asyncio.ensure_future(pool.run(task, within=within))
     gone = asyncio.ensure_future(_gone(request))
     try:
         await asyncio.wait((work, gone), return_when=asyncio.FIRST_COMPLETED)

@@ -27,7 +27,7 @@ def main(arguments: Sequence[str] | None = None, work: str = WORK) -> int:
         settings = from_environment()
         if not settings.job_workers:
             raise SettingsError("SIGN_PREFLIGHT_JOB_WORKERS is 0: this process would do nothing.")
-        configure(settings.log_level)
+        configure(settings.log_level, settings.log_format)
         return asyncio.run(_work(settings, work))
     except (SettingsError, StoreError) as error:
         print(error, file=sys.stderr)

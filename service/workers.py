@@ -16,6 +16,7 @@ import multiprocessing
 import signal
 import socket
 import time
+from collections import Counter
 from dataclasses import dataclass
 from multiprocessing.context import ForkServerContext, ForkServerProcess
 from typing import get_args
@@ -37,8 +38,16 @@ class BusyError(Exception):
     """No worker became free in time, or the queue is full."""
 
 
+class StoppingError(BusyError):
+    """The pool is about to close and takes up nothing new."""
+
+
 class TimeLimitError(Exception):
-    """The task was stopped at the time limit."""
+    """The task was stopped at the time limit of ``seconds``."""
+
+    def __init__(self, seconds: float) -> None:
+        super().__init__(f"{seconds:g} s")
+        self.seconds = seconds
 
 
 class MemoryLimitError(Exception):
@@ -108,12 +117,30 @@ class WorkerPool:
         self._idle: asyncio.Queue[Worker] = asyncio.Queue()
         self._workers: set[Worker] = set()
         self._background: set[asyncio.Task[None]] = set()
-        self._waiting = 0
         self._closing = False
+        self._drained = asyncio.Event()
+        self.waiting = 0
+        """Requests that wait for a worker."""
+        self.ended: Counter[str] = Counter()
+        """Workers that were ended or ended, by cause."""
 
     async def start(self) -> None:
         """Start all workers and wait until each has answered."""
         await asyncio.gather(*(self._add() for _ in range(self._settings.workers)))
+
+    def drain(self) -> None:
+        """Refuse what waits and what is to come; finish what is being worked on."""
+        self._drained.set()
+
+    @property
+    def drained(self) -> asyncio.Event:
+        """Set when nothing new is taken up."""
+        return self._drained
+
+    @property
+    def idle(self) -> int:
+        """How many workers have nothing to do."""
+        return self._idle.qsize()
 
     async def close(self) -> None:
         """End all workers and whatever they are doing."""
@@ -134,65 +161,101 @@ class WorkerPool:
     async def ready(self) -> bool:
         """Whether a worker answers: an idle one right now, else any that is at work within its limits."""
         if self._idle.empty():
-            return any(worker.alive for worker in self._workers)
+            return not self._drained.is_set() and any(worker.alive for worker in self._workers)
         try:
             answer = await asyncio.wait_for(self.run(Task("ping")), PING_SECONDS)
         except (TimeoutError, BusyError, TimeLimitError, MemoryLimitError, WorkerCrashedError):
             return False
         return answer.outcome == "done"
 
-    async def run(self, task: Task) -> Answer:
-        """Let a worker do ``task``.
+    async def run(self, task: Task, *, within: float | None = None) -> Answer:
+        """Let a worker do ``task``, waiting and work together at most ``within`` seconds where that is given.
 
         Raises `BusyError`, `TimeLimitError`, `MemoryLimitError` or `WorkerCrashedError`. When the
         caller is cancelled the worker is ended, so that nobody works for a client who has gone.
         """
-        worker = await self._take()
-        reusable = False
+        begun = time.monotonic()
+        worker = await self._take(within)
+        bound = seconds = self._settings.work_seconds
+        if within is not None and (left := within - (time.monotonic() - begun)) < seconds:
+            bound, seconds = within, left
+        cause = "gone"
         try:
-            async with asyncio.timeout(self._settings.work_seconds):
+            async with asyncio.timeout(seconds):
                 answer = await worker.ask(task, self._settings.answer_bytes)
             worker.done += 1
             # After a refused allocation the heap is in pieces: better a fresh process.
-            reusable = answer.outcome != "memory" and worker.done < self._settings.tasks_per_worker
+            cause = "memory" if answer.outcome == "memory" else ""
             if answer.outcome == "memory":
                 raise MemoryLimitError
+            if worker.done >= self._settings.tasks_per_worker:
+                cause = "recycled"
             return answer
         except TimeoutError:
-            raise TimeLimitError from None
+            cause = "time"
+            raise TimeLimitError(bound) from None
         except (EOFError, ConnectionError) as error:
             self._workers.discard(worker)
             ended = await asyncio.to_thread(worker.how_it_ended)
             event(logging.ERROR, "worker-ended", pid=worker.process.pid, how=ended, kind=task.kind)
-            if ended == signal.SIGXCPU.name:
-                raise TimeLimitError from error
+            cause = "time" if ended == signal.SIGXCPU.name else "crash"
+            if cause == "time":
+                raise TimeLimitError(self._settings.work_seconds) from error
             raise WorkerCrashedError(ended) from error
+        except WorkerCrashedError:
+            cause = "crash"
+            raise
         finally:
-            if reusable:
+            if not cause:
                 self._idle.put_nowait(worker)
             else:
-                self._replace(worker)
+                self._replace(worker, cause)
 
-    async def _take(self) -> Worker:
+    async def _take(self, within: float | None) -> Worker:
         """Return an idle living worker, waiting for one within the queue's bounds."""
-        if self._idle.empty() and self._waiting >= self._settings.queue:
+        if self._drained.is_set():
+            raise StoppingError
+        if self._idle.empty() and self.waiting >= self._settings.queue:
             raise BusyError
-        self._waiting += 1
+        hurried = within is not None and within < self._settings.queue_seconds
+        self.waiting += 1
         try:
-            async with asyncio.timeout(self._settings.queue_seconds):
+            async with asyncio.timeout(within if hurried else self._settings.queue_seconds):
                 while True:
-                    worker = await self._idle.get()
+                    worker = await self._next_idle()
                     if worker.alive:
                         return worker
                     # It ended while idle, which is not the fault of the request in hand.
                     event(logging.WARNING, "idle-worker-ended", pid=worker.process.pid)
-                    self._replace(worker)
+                    self._replace(worker, "idle")
         except TimeoutError:
+            if hurried and within is not None:
+                raise TimeLimitError(within) from None
             raise BusyError from None
         finally:
-            self._waiting -= 1
+            self.waiting -= 1
 
-    def _replace(self, worker: Worker) -> None:
+    async def _next_idle(self) -> Worker:
+        """Return the next idle worker, or raise `StoppingError` as soon as the pool is drained."""
+        if not self._idle.empty():
+            return self._idle.get_nowait()
+        getting = asyncio.ensure_future(self._idle.get())
+        stopping = asyncio.ensure_future(self._drained.wait())
+        try:
+            await asyncio.wait((getting, stopping), return_when=asyncio.FIRST_COMPLETED)
+            if getting.done():
+                return getting.result()
+            raise StoppingError
+        except asyncio.CancelledError:
+            if getting.done() and not getting.cancelled():
+                self._idle.put_nowait(getting.result())
+            raise
+        finally:
+            getting.cancel()
+            stopping.cancel()
+
+    def _replace(self, worker: Worker, cause: str) -> None:
+        self.ended[cause] += 1
         self._workers.discard(worker)
         worker.kill()
         if self._closing:

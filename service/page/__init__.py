@@ -9,6 +9,8 @@ from importlib.resources import files
 from fastapi import FastAPI, Request
 from fastapi.responses import Response
 
+from service.negotiation import known
+
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self';"
     " form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
@@ -44,11 +46,7 @@ def _serve(app: FastAPI, asset: _Asset) -> None:
     headers = {"Content-Security-Policy": POLICY, "ETag": tag, "Cache-Control": "no-cache"}
 
     async def show(request: Request) -> Response:
-        # RFC 9110, 13.1.2: If-None-Match compares weakly.
-        known = [
-            one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")
-        ]
-        if tag in known or "*" in known:
+        if known(request.headers.get("if-none-match"), tag):
             return Response(None, 304, headers)
         return Response(body, 200, headers, asset.media_type)
 

@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from service import contract
 from service.catalogue import Facts
+from service.keys import KeyRing, KeysError
 from service.problems import NOT_READY, ProblemError
 from service.work import RETRY_AFTER
 from service.workers import WorkerPool
@@ -33,10 +34,16 @@ async def healthz(request: Request) -> Health:
     "/readyz", operation_id="getReadiness", summary="Ready to work", responses=contract.answers_readiness()
 )
 async def readyz(request: Request) -> Health:
-    """Answer 200 when a worker answers, else the problem `not-ready`."""
+    """Answer 200 when a worker answers and the keys can be read, else the problem `not-ready`."""
     pool: WorkerPool = request.app.state.pool
     if not await pool.ready():
         raise ProblemError(NOT_READY, "No worker answers.", headers=RETRY_AFTER)
+    ring: KeyRing | None = request.app.state.ring
+    if ring:
+        try:
+            ring.load()
+        except KeysError:
+            raise ProblemError(NOT_READY, "The keys cannot be read.", headers=RETRY_AFTER) from None
     return _health(request)
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Query, Request
+from fastapi import APIRouter, Header, Path, Query, Request
 from fastapi.responses import Response
 
 from service import contract
 from service.negotiation import choose
 from service.tasks import NARROWEST, PICTURE_WIDTH, WIDEST, Kind
-from service.work import answered
+from service.work import answered, shown, shown_again
 
 router = APIRouter(prefix="/v1/pictures", tags=["pictures"])
 
@@ -40,4 +40,22 @@ async def create_picture(
     media = choose(accept, (SVG, PNG))
     kind: Kind = "picture-svg" if media == SVG else "picture-png"
     body = await answered(request, kind, width_px=width, words=words)
-    return Response(body, media_type=media, headers={"Vary": "Accept"})
+    return shown(request, body, media, router.prefix)
+
+
+@router.get(
+    "/{mark}",
+    operation_id="getPicture",
+    summary="Fetch a picture again",
+    response_class=Response,
+    responses=contract.answers_again(contract.answers_picture()),
+)
+async def get_picture(
+    request: Request, mark: Annotated[str, Path(max_length=100, description="From Content-Location")]
+) -> Response:
+    """Return a picture that was drawn a short while ago for the same caller.
+
+    Its address is the `Content-Location` of the answer to `POST /v1/pictures`. With `If-None-Match` the
+    answer is 304 where the client has it. Answers are kept in memory only, within bounds, and forgotten.
+    """
+    return shown_again(request, mark, "picture")
