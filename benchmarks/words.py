@@ -22,9 +22,71 @@ from preflight.geometry.curved import simplified, united
 from preflight.repair.lettering import lettered
 from preflight.text import FontSource
 
-BEGINNINGS = "Mar Bea Leek Pot Sun Gar Har Plum Rose Thy Oni Squa Tur Fen Ced Win Lav Par Mel Cher".split()
-MIDDLES = "row tle bin den ves ber ling mary tt flo ry wer son lla ffe ill oo mb nn ria".split()
-ENDINGS = "by s ley ton ing er wood field market shop garden ry et ow lane y es harvest bloom".split()
+BEGINNINGS = [
+    "Mar",
+    "Bea",
+    "Leek",
+    "Pot",
+    "Sun",
+    "Gar",
+    "Har",
+    "Plum",
+    "Rose",
+    "Thy",
+    "Oni",
+    "Squa",
+    "Tur",
+    "Fen",
+    "Ced",
+    "Win",
+    "Lav",
+    "Par",
+    "Mel",
+    "Cher",
+]
+MIDDLES = [
+    "row",
+    "tle",
+    "bin",
+    "den",
+    "ves",
+    "ber",
+    "ling",
+    "mary",
+    "tt",
+    "flo",
+    "ry",
+    "wer",
+    "son",
+    "lla",
+    "ffe",
+    "ill",
+    "oo",
+    "mb",
+    "nn",
+    "ria",
+]
+ENDINGS = [
+    "by",
+    "s",
+    "ley",
+    "ton",
+    "ing",
+    "er",
+    "wood",
+    "field",
+    "market",
+    "shop",
+    "garden",
+    "ry",
+    "et",
+    "ow",
+    "lane",
+    "y",
+    "es",
+    "harvest",
+    "bloom",
+]
 
 
 def word(random: np.random.Generator) -> str:

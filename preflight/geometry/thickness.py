@@ -23,6 +23,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from preflight.curves import Bools, Ints
+from preflight.geometry.slivers import hollow, narrowest
 from preflight.geometry.walls import Chords, Walls, near_pairs, shortest_chords, tapering_chords, walls_of
 
 Coordinate = tuple[float, float]
@@ -80,7 +81,27 @@ def thin_parts(
     Raises ValueError for a width or tolerance that is not positive, LimitError for an outline so fine
     that nearly all of its edges lie within ``width`` of each other.
     """
-    return _Search(region, width, tolerance, walls, gaps=False).places()
+    if not (width > 0 and tolerance > 0):
+        raise ValueError(f"width and tolerance must be above 0 mm, not {width} and {tolerance}")
+    walls = known_walls(region, tolerance) if walls is None else walls
+    limit = width - noise_margin(width, tolerance)
+    whole = hollow(walls.parts, limit)
+    if not whole.any():
+        return _Search(region, width, tolerance, walls, gaps=False).places()
+    found = _whole_slivers(walls.parts[whole], limit, tolerance)
+    rest = walls.parts[~whole]
+    if len(rest):
+        found += _Search(MultiPolygon(list(rest)), width, tolerance, None, gaps=False).found()
+    return [place.part for place in _merged(found, width)]
+
+
+def _whole_slivers(parts: npt.NDArray[np.object_], limit: float, tolerance: float) -> list[_Place]:
+    """Return the places of parts that are narrower than ``limit`` everywhere."""
+    chords = narrowest(parts, limit, tolerance / 10)
+    return [
+        _Place(_part(ThinKind.SLIVER, *(_widest(part, tolerance) if chord is None else chord), part), part)
+        for part, chord in zip(parts, chords, strict=True)
+    ]
 
 
 def narrow_gaps(
@@ -146,10 +167,11 @@ class _Search:
 
     def places(self) -> list[ThinPart]:
         """Return what was found, narrowest first."""
-        found: list[_Place] = []
-        for window in self._windows():
-            found += _Opened(self, window).places()
-        return [place.part for place in _merged(found, self.width)]
+        return [place.part for place in _merged(self.found(), self.width)]
+
+    def found(self) -> list[_Place]:
+        """Return what was found, window by window."""
+        return [place for window in self._windows() for place in _Opened(self, window).places()]
 
     def _windows(self) -> list[_Window]:
         """Return rectangles that do not overlap, three limits wider than what is suspect in them."""
@@ -397,18 +419,13 @@ class _Opened:
         pieces = [p for p in shapely.get_parts(cut) if p.geom_type == "LineString" and not p.is_empty]
         if not pieces:
             # The tip is bent away from the line: the piece's widest place is what can be told.
-            return self._widest(shape)
+            return _widest(shape, self.search.tolerance)
         nearest = min(pieces, key=lambda piece: piece.distance(Point(middle)))
         return _ends(nearest)
 
-    def _widest(self, shape: Polygon) -> tuple[Coordinate, Coordinate]:
-        radius = shapely.maximum_inscribed_circle(shape, tolerance=self.search.tolerance / 4)
-        (x, y), (u, v) = _ends(radius)
-        return (2 * x - u, 2 * y - v), (u, v)
-
     def _place(self, kind: ThinKind, shape: Polygon, chords: Ints) -> _Place:
         if not len(chords):
-            return _Place(_part(kind, *self._widest(shape), shape), shape)
+            return _Place(_part(kind, *_widest(shape, self.search.tolerance), shape), shape)
         # Of equally short chords, the one nearest the middle of the place is what a reader expects.
         least = chords[self.chords.width[chords] <= self.chords.width[chords].min() + 1e-6]
         middle = (self.chords.tail[least] + self.chords.head[least]) / 2
@@ -419,6 +436,13 @@ class _Opened:
     def _pinch(self, k: int) -> _Place:
         line = LineString([self.chords.tail[k], self.chords.head[k]])
         return _Place(_part(ThinKind.NECK, *_ends(line), line), line)
+
+
+def _widest(shape: BaseGeometry, tolerance: float) -> tuple[Coordinate, Coordinate]:
+    """Return a diameter of the largest circle in ``shape``."""
+    radius = shapely.maximum_inscribed_circle(shape, tolerance=tolerance / 4)
+    (x, y), (u, v) = _ends(radius)
+    return (2 * x - u, 2 * y - v), (u, v)
 
 
 def _ends(line: BaseGeometry) -> tuple[Coordinate, Coordinate]:

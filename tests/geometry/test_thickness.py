@@ -267,7 +267,7 @@ class TestRobust:
         radius = 0.2 + 0.1 * np.cos(1000 * turn)
         outline = Polygon(radius[:, None] * np.stack((np.cos(turn), np.sin(turn)), axis=1))
         with pytest.raises(LimitError, match="4000 edges"):
-            thin_parts(outline, 1.0, tolerance=1e-6)
+            narrow_gaps(outline, 1.0, tolerance=1e-6)
 
     def test_slanting_hatch_is_measured(self) -> None:
         bars = [affinity.translate(box(0, 0, 200, 0.5), 0, 2 * k) for k in range(300)]
