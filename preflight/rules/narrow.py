@@ -10,6 +10,7 @@ import shapely
 from preflight.analysis import Analysis
 from preflight.curves import Bools
 from preflight.films import Film
+from preflight.geometry.coincidence import LEAST_WAY
 from preflight.geometry.thickness import ThinKind, ThinPart
 from preflight.job import Limit
 from preflight.report.model import Severity
@@ -70,8 +71,13 @@ def _as_one_line(analysis: Analysis, film: Film, parts: Sequence[ThinPart]) -> B
     chords = np.array([part.chord for part in parts])
     shares = np.linspace(0, 1, _SPOTS)[:, None, None]
     spots = (1 - shares) * chords[:, 0] + shares * chords[:, 1]
-    reach = analysis.job.tolerances.coincidence / 2 + 2 * film.flattened
-    found, _ = film.near_runs.query(shapely.points(spots.reshape(-1, 2)), predicate="dwithin", distance=reach)
+    distance = analysis.job.tolerances.coincidence
+    widths = np.array([part.width for part in parts])
+    # Runs leave out the last bit before a point or a blunt end; what is as narrow there belongs to them.
+    reach = np.where(widths < distance, LEAST_WAY / 2, 0.5) * distance + 2 * film.flattened
+    found, _ = film.near_runs.query(
+        shapely.points(spots.reshape(-1, 2)), predicate="dwithin", distance=np.tile(reach, _SPOTS)
+    )
     near = np.zeros(spots.shape[:2], bool)
     near.ravel()[found] = True
     held = np.atleast_1d(near.all(axis=0))
