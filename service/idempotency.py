@@ -59,7 +59,7 @@ class Desk:
         paths have nothing to do with each other. Raises the problems of ``work``, ``in-flight``,
         ``key-reused``, and ``malformed-request`` for a key that is no string.
         """
-        key = _key(request)
+        key = key_of(request)
         if key is None:
             return await work()
         slot = (str(request.state.caller), f"{request.method} {request.url.path}", key)
@@ -98,7 +98,8 @@ class Desk:
         self._shelf.put(slot, answered, len(answered.body) + ENTRY_BYTES, time.monotonic())
 
 
-def _key(request: Request) -> str | None:
+def key_of(request: Request) -> str | None:
+    """Return the request's key; None where it has none. Raises ``malformed-request`` for what is no string."""
     text = request.headers.get(HEADER)
     if text is None:
         return None

@@ -72,7 +72,7 @@ async def receive_batch(request: Request, settings: Settings, texts: tuple[str, 
     if kind != MULTIPART:
         return Batch((await receive(request, settings),))
     limits = {"artwork": settings.upload_bytes, "job": settings.job_bytes} | dict.fromkeys(texts, TEXT_BYTES)
-    form = _Form(options[b"boundary"], limits, settings.job_files)
+    form = _Form(options[b"boundary"], limits, settings.job_files, settings.batch_bytes)
     frames = FRAME_BYTES + 1024 * settings.job_files
     most = settings.batch_bytes + settings.job_bytes + frames + TEXT_BYTES * len(texts)
     await _receive_body(request, most, settings.batch_bytes, settings, form.feed)
@@ -235,12 +235,16 @@ class _Part:
 class _Form:
     """A multipart form (RFC 7578) with no parts but those in ``limits``, which are their largest sizes.
 
-    At most ``artworks`` parts may be called “artwork”, and one each of the others.
+    At most ``artworks`` parts may be called “artwork”, together ``together`` bytes, and one each of the others.
     """
 
-    def __init__(self, boundary: bytes, limits: Mapping[str, int], artworks: int = 1) -> None:
+    def __init__(
+        self, boundary: bytes, limits: Mapping[str, int], artworks: int = 1, together: int | None = None
+    ) -> None:
         self._most = limits
         self._artworks = artworks
+        self._together = limits["artwork"] if together is None else together
+        self._size = 0
         self._parts: dict[str, list[_Part]] = {}
         self._part = _Part()
         self._header = bytearray()
@@ -326,6 +330,10 @@ class _Form:
         part = self._part
         if len(part.data) + end - start > part.most:
             raise _too_large(f"The part “{part.name}”", len(part.data) + end - start, part.most)
+        if part.name == "artwork":
+            self._size += end - start
+            if self._size > self._together:
+                raise _too_large("All artwork together", self._size, self._together)
         part.data += data[start:end]
 
     def _end(self) -> None:

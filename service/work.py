@@ -6,10 +6,11 @@ import asyncio
 import hashlib
 import logging
 import time
-from collections.abc import Awaitable, Iterator
+from collections.abc import Awaitable, Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
+from typing import TypeVar
 
 from fastapi import Request
 from fastapi.responses import Response
@@ -37,7 +38,6 @@ from service.problems import (
 from service.settings import Settings
 from service.shelf import Shelf
 from service.tasks import PICTURE_WIDTH, Answer, Kind, Task, encode_task
-from service.uploads import Upload
 from service.workers import (
     BusyError,
     MemoryLimitError,
@@ -46,6 +46,8 @@ from service.workers import (
     WorkerCrashedError,
     WorkerPool,
 )
+
+T = TypeVar("T")
 
 RETRY_AFTER = {"Retry-After": "5"}
 MARK = 32
@@ -86,7 +88,7 @@ async def answered(
     held: Held = state.held
     with held.account() as account:
         request.state.account = account
-        upload = await _received(request, settings)
+        upload = await received(request, partial(uploads.receive, request, settings))
         task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format, width_px, words, format)
         facts: Facts = state.facts
         mark = fingerprint(task, facts.version)
@@ -203,11 +205,11 @@ def _stopping() -> ProblemError:
     return ProblemError(BUSY, "The service is about to stop.", code="stopping", headers=headers)
 
 
-async def _received(request: Request, settings: Settings) -> Upload:
-    """Receive the upload, or refuse it as soon as the service is about to stop."""
+async def received(request: Request, receive: Callable[[], Awaitable[T]]) -> T:
+    """Return what ``receive`` returns, or refuse it as soon as the service is about to stop."""
     pool: WorkerPool = request.app.state.pool
     with receiving(request):
-        receipt = asyncio.ensure_future(uploads.receive(request, settings))
+        receipt = asyncio.ensure_future(receive())
         stop = asyncio.ensure_future(pool.drained.wait())
         try:
             await asyncio.wait((receipt, stop), return_when=asyncio.FIRST_COMPLETED)

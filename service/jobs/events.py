@@ -31,7 +31,8 @@ async def stream(desk: Desk, job_id: str, after: int) -> AsyncIterator[bytes]:
     """Yield the events of a job after number ``after`` until it is over, is erased, or the service ends."""
     desk.streams += 1
     try:
-        yield f"retry: {RETRY_MS}\n\n".encode()
+        # A field of the first event: some clients take a block without data for an event.
+        yield f"retry: {RETRY_MS}\n".encode()
         said = time.monotonic()
         while not desk.stopping:
             try:

@@ -86,6 +86,8 @@ class NewJob:
     order: Order
     files: tuple[File, ...]
     webhook: Webhook | None = None
+    mark: str = ""
+    """Stands for the content; tells a request sent again from another one under the same key."""
 
     def about(self) -> str:
         """Return as JSON what never changes about the job, without the files themselves."""
@@ -99,6 +101,7 @@ class NewJob:
                 "created": self.created,
                 "order": order,
                 "webhook": asdict(self.webhook) if self.webhook else None,
+                "mark": self.mark,
             }
         )
 
@@ -184,6 +187,7 @@ class Record:
     finished: float | None = None
     expires: float | None = None
     webhook: Webhook | None = None
+    mark: str = ""
     webhook_state: WebhookState = "none"
     webhook_attempts: int = 0
     last_event: int = 0
@@ -210,6 +214,7 @@ class About:
     created: float
     order: Order
     webhook: Webhook | None
+    mark: str
 
 
 def about_of(text: str | bytes) -> About:
@@ -219,7 +224,13 @@ def about_of(text: str | bytes) -> About:
     if order["settings"] is not None:
         order["settings"] = order["settings"].encode("latin-1")
     webhook = fields["webhook"]
-    return About(fields["owner"], fields["created"], Order(**order), Webhook(**webhook) if webhook else None)
+    return About(
+        fields["owner"],
+        fields["created"],
+        Order(**order),
+        Webhook(**webhook) if webhook else None,
+        fields["mark"],
+    )
 
 
 def item_of(n: int, name: str | None, state: ItemState, attempts: int, head: str | bytes | None) -> Item:

@@ -324,6 +324,7 @@ def _record(job_id: str, found: Any) -> Record:
         finished=when("finished"),
         expires=when("expires"),
         webhook=about.webhook,
+        mark=about.mark,
         webhook_state=fields["hook"].decode(),
         webhook_attempts=int(fields["hook_attempts"]),
         last_event=found[1],

@@ -35,7 +35,7 @@ end
 ADD = (
     _COMMON
     + """
--- A repeated call, after a connection that broke before the answer came, must not count twice.
+-- Also a call repeated by the client library, after a connection broke before the answer came.
 if redis.call('EXISTS', job) == 1 then return -1 end
 local owner, created, about, hook, backlog = ARGV[2], ARGV[3], ARGV[4], ARGV[5], tonumber(ARGV[6])
 local total = (#ARGV - 6) / 2

@@ -103,6 +103,8 @@ class SqliteStore:
         """Keep ``job`` and queue its files in one transaction."""
 
         def insert(db: sqlite3.Connection) -> None:
+            if db.execute("SELECT 1 FROM jobs WHERE id = ?", (job.id,)).fetchone():
+                return
             self._require_room(db, job)
             db.execute(
                 "INSERT INTO jobs (id, owner, created, about, total, hook) VALUES (?, ?, ?, ?, ?, ?)",
@@ -401,6 +403,7 @@ def _record(db: sqlite3.Connection, row: Any) -> Record:
         finished=row["finished"],
         expires=row["expires"],
         webhook=about.webhook,
+        mark=about.mark,
         webhook_state=row["hook"],
         webhook_attempts=row["hook_attempts"],
         last_event=row["seq"],

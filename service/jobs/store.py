@@ -39,7 +39,8 @@ class Store(Protocol):
     async def add(self, job: NewJob) -> None:
         """Keep ``job`` and queue its files, all or none. When this returns, the job survives a crash.
 
-        Raises `FullError` when the backlog, or the space, is used up.
+        Where there is a job of this id already, nothing is changed. Raises `FullError` when the backlog,
+        or the space, is used up.
         """
 
     async def record(self, job_id: str) -> Record | None:

@@ -61,7 +61,8 @@ def parse(url: str, secret: str, private: bool) -> Webhook:
     """Return the webhook. Raises the problem ``invalid-webhook``; does not resolve the name."""
     try:
         parts = httpx.URL(url)
-        _ = parts.port
+        if parts.port is not None and not 0 < parts.port < 65_536:
+            raise ValueError
     except (httpx.InvalidURL, ValueError):
         raise _invalid("The webhook's address is no URL.") from None
     schemes = ("https", "http") if private else ("https",)

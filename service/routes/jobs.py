@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import base64
 import binascii
+import hashlib
+import json
 import logging
 import time
 import uuid
+from dataclasses import replace
+from functools import partial
 from typing import Annotated
 
 from fastapi import APIRouter, Header, Path, Query, Request
 from fastapi.responses import Response, StreamingResponse
 
-from service import uploads
+from service import idempotency, uploads
+from service.held import Held
 from service.jobs import contract as jobs_contract
 from service.jobs import events, webhooks
 from service.jobs.desk import RETRY_AFTER, Desk
@@ -26,6 +31,7 @@ from service.problems import (
     INVALID_PARAMETER,
     INVALID_WEBHOOK,
     JOBS_FULL,
+    KEY_REUSED,
     NO_RESULT,
     UNKNOWN_JOB,
     ProblemError,
@@ -33,12 +39,14 @@ from service.problems import (
 from service.settings import Settings
 from service.tasks import NARROWEST, PICTURE_WIDTH, WIDEST
 from service.uploads import Batch
-from service.work import receiving
+from service.work import received
 
 router = APIRouter(prefix=JOBS, tags=["jobs"])
 
 TEXTS = ("webhook", "webhook_secret")
 PAGE_LIMIT = 100
+NAMESPACE = uuid.UUID("c4f6a6f0-6a57-4d5e-9d6e-0f2f6f9a1b3c")
+"""Of the ids that are made of Idempotency-Keys (RFC 9562, 5.5)."""
 JobId = Annotated[str, Path(description="The job's UUID", max_length=100)]
 
 
@@ -84,21 +92,27 @@ async def create_job(
             INVALID_PARAMETER, f"format: {operation} has the formats {', '.join(outputs)}, not {chosen!r}."
         )
     store = _desk(request).store
-    with receiving(request):
-        batch = await uploads.receive_batch(request, settings, TEXTS)
+    held: Held = request.app.state.held
+    with held.account() as request.state.account:
+        batch = await received(request, partial(uploads.receive_batch, request, settings, TEXTS))
         first = batch.uploads[0]
+        order = Order(operation, chosen, width, words, first.job, first.job_format)
         job = NewJob(
-            id=str(uuid.uuid4()),
+            id=_new_id(request),
             owner=_owner(request),
             created=time.time(),
-            order=Order(operation, chosen, width, words, first.job, first.job_format),
+            order=order,
             files=tuple(File(upload.artwork, upload.name) for upload in batch.uploads),
             webhook=_webhook(batch, settings),
         )
+        job = replace(job, mark=_mark(job))
         try:
             await store.add(job)
         except FullError as error:
             raise ProblemError(JOBS_FULL, f"{str(error).capitalize()}.", headers=RETRY_AFTER) from None
+        record = await _record(store, job.id, job.owner)
+        if record.mark != job.mark:
+            raise ProblemError(KEY_REUSED, "This Idempotency-Key came before, with another request.")
     event(
         logging.INFO,
         "job-accepted",
@@ -110,7 +124,28 @@ async def create_job(
     )
     response.headers["Location"] = f"{JOBS}/{job.id}"
     response.headers["Retry-After"] = "1"
-    return shown(await _record(store, job.id, job.owner))
+    return shown(record)
+
+
+def _new_id(request: Request) -> str:
+    """Return the job's id. A request sent again with its Idempotency-Key has the id of the first one.
+
+    So a client that does not know whether its job was accepted may send it again, to any replica, for as
+    long as the job is kept.
+    """
+    key = idempotency.key_of(request)
+    if key is None:
+        return str(uuid.uuid4())
+    return str(uuid.uuid5(NAMESPACE, json.dumps([_owner(request), key])))
+
+
+def _mark(job: NewJob) -> str:
+    order = replace(job.order, settings=None)
+    digest = hashlib.sha256(repr((order, job.order.settings, job.webhook)).encode())
+    for file in job.files:
+        digest.update(repr((file.name, len(file.artwork))).encode())
+        digest.update(file.artwork)
+    return digest.hexdigest()
 
 
 def _webhook(batch: Batch, settings: Settings) -> Webhook | None:

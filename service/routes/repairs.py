@@ -12,7 +12,7 @@ from service.files import FORMATS, Format, file_headers, unframed
 from service.jobs import contract as jobs_contract
 from service.negotiation import choose
 from service.problems import INTERNAL_ERROR, ProblemError
-from service.work import answered
+from service.work import answered, shown
 
 router = APIRouter(prefix="/v1/repairs", tags=["repairs"])
 
@@ -47,9 +47,11 @@ async def create_repair(
     word = format or BY_MEDIA.get(media, "svg")
     if media == JSON:
         body = await answered(request, "repair-json", format=word)
-        return Response(body, media_type=JSON, headers={"Vary": "Accept"})
+        return shown(request, body, JSON)
     try:
         head, data = unframed(await answered(request, "repair-file", format=word))
     except ValueError:
         raise ProblemError(INTERNAL_ERROR, "The service failed while it worked on this artwork.") from None
-    return Response(data, media_type=media, headers={"Vary": "Accept"} | file_headers(head))
+    response = shown(request, data, media)
+    response.headers.update(file_headers(head))
+    return response
