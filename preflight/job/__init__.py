@@ -14,6 +14,7 @@ from preflight.job.model import (
     Size,
     Tolerances,
 )
+from preflight.job.mounting import Mounting, Temperature
 from preflight.job.stock import FilmKind, Stock, Use, stock
 
 __all__ = [
@@ -25,11 +26,13 @@ __all__ = [
     "Lettering",
     "Limit",
     "Limits",
+    "Mounting",
     "ResolvedLimits",
     "Role",
     "Roll",
     "Size",
     "Stock",
+    "Temperature",
     "Tolerances",
     "Use",
     "stock",

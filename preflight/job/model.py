@@ -15,6 +15,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 from pydantic_core import PydanticCustomError
 
 from preflight.errors import JobError, quoted
+from preflight.job.mounting import Mounting, Temperature
 from preflight.job.stock import FilmKind, Use, stock
 from preflight.job.values import Colour, Quantity, read_colour, read_scale
 from preflight.report.model import Severity
@@ -175,6 +176,9 @@ class FilmSpec(_Settings):
     roll: Annotated[Roll | None, Field(description="The roll of this film; none: the job's roll")] = None
     pvc: Annotated[bool, Field(description="Made of PVC, which must never be cut by laser")] = True
     limits: Annotated[Limits, Field(description="Limits for this film alone")] = Limits()
+    temperature: Annotated[
+        Temperature | None, Field(description="When it may be applied, from its bulletin; none: not known")
+    ] = None
 
 
 class Blade(_Settings):
@@ -306,6 +310,7 @@ class Job(_Settings):
     method: Annotated[Literal["cut", "print-and-cut"], Field(description="What the machine does")] = "cut"
     tolerances: Tolerances = Tolerances()
     lettering: Lettering = Lettering()
+    mounting: Mounting = Mounting()
     severities: Annotated[
         dict[FindingKey, Literal["error", "warning", "note", "off"]],
         Field(description="Severity for a rule's code, or for one of its cases as code/case"),
@@ -396,7 +401,7 @@ class Job(_Settings):
     def named_film(self, name: str) -> FilmSpec:
         """Return a film of ``films``; what it leaves out is the job film's, its name is the key.
 
-        The thickness of another kind of film is not taken over: there the stock value stands.
+        Thickness and temperature of another kind of film are not taken over.
         Raises `KeyError`.
         """
         film = self.films[name]
@@ -404,6 +409,7 @@ class Job(_Settings):
         shared = {key: getattr(self.film, key) for key in self.film.model_fields_set}
         if stated.get("kind", self.film.kind) != self.film.kind:
             shared.pop("thickness", None)
+            shared.pop("temperature", None)
         return FilmSpec(**{**shared, "name": name, **stated})
 
     def roll_for(self, film: FilmSpec) -> Roll | None:

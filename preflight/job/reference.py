@@ -14,6 +14,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from preflight.job.model import Blade, FilmSpec, Job, Lettering, Limits, Role, Roll, Size, Tolerances
+from preflight.job.mounting import Mounting, Temperature
 from preflight.job.stock import FilmStock, Stock, Use, stock
 from preflight.job.values import Quantity
 from preflight.units import format_length
@@ -96,6 +97,13 @@ country, never a verdict of compliance.
   (2010 ADA Standards for Accessible Design, United States, 703.5; contrast as in WCAG 2.x).
 - `legibility`: letter height for the viewing distance (MUTCD 2009, United States, 2A.13).
 """,
+    "mounting": """
+For the job sheet alone: it changes no finding. What is not stated is not known, and the sheet says so.
+""",
+    "film.temperature": """
+A film's own window, `[film.temperature]` or `[films.NAME.temperature]`, as its maker's bulletin states it.
+There is no stock value: without a bulletin the job sheet says that it is unknown.
+""",
     "size": """
 State the width, the height, both, or a scale. Both together have to agree with the proportions of the
 drawing area within 1 %.
@@ -123,6 +131,8 @@ def settings_guide() -> str:
         ("Limits", "limits", Limits),
         ("Tolerances", "tolerances", Tolerances),
         ("Lettering", "lettering", Lettering),
+        ("Mounting", "mounting", Mounting),
+        ("Temperature", "film.temperature", Temperature),
     ]
     parts = [_HEAD, "## Top level\n", *_table(Job, "", values)]
     for title, prefix, model in sections:
