@@ -34,6 +34,12 @@ def _misbehave(task: Task) -> bytes:
             time.sleep(60)
         case "nap":
             time.sleep(1.0)
+        case "slow":
+            time.sleep(1.5)
+            return b'"rested"'
+        case "doze":
+            time.sleep(4.0)
+            return b"rested"
         case "exception":
             raise ValueError(SECRET)
         case "exit":
