@@ -23,6 +23,11 @@ print(json.dumps([base64.b64encode(bytes(resvg_py.svg_to_bytes(svg_string=s, ski
 
 def coverage(documents: Sequence[str]) -> list[npt.NDArray[np.float64]]:
     """Render each SVG document and return how much of each pixel is covered, 0 to 1."""
+    return [picture[..., 3] for picture in pictures(documents)]
+
+
+def pictures(documents: Sequence[str]) -> list[npt.NDArray[np.float64]]:
+    """Render each SVG document; return red, green, blue and alpha of each pixel, 0 to 1, not premultiplied."""
     import base64
 
     done = subprocess.run(
@@ -33,7 +38,7 @@ def coverage(documents: Sequence[str]) -> list[npt.NDArray[np.float64]]:
         check=True,
     )
     images = [Image.open(io.BytesIO(base64.b64decode(data))) for data in json.loads(done.stdout)]
-    return [np.asarray(image.convert("RGBA"), float)[..., 3] / 255 for image in images]
+    return [np.asarray(image.convert("RGBA"), float) / 255 for image in images]
 
 
 def drawn(region: BaseGeometry) -> str:
