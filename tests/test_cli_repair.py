@@ -64,3 +64,28 @@ def test_fonts_come_from_the_folder_named(tmp_path: Path, capsys: pytest.Capture
     assert main(arguments) == 1
     assert main([*arguments, "--fonts", str(folder)]) == 0
     assert "SourceSansPro" in capsys.readouterr().out
+
+
+def test_an_operator_may_let_one_font_stand_in_for_another(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    package = pytest.importorskip(
+        "font_source_sans_pro", reason="the dev dependency font-source-sans-pro is missing"
+    )
+    drawing = tmp_path / "sign.svg"
+    drawing.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="30mm" viewBox="0 0 90 30">'
+        '<text x="5" y="20" font-family="sans-serif" font-size="12">Leeks</text></svg>'
+    )
+    arguments = [
+        "repair",
+        str(drawing),
+        "--output",
+        str(tmp_path / "out.svg"),
+        "--fonts",
+        str(Path(package.__file__).parent),
+    ]
+    assert main(arguments) == 1
+    assert main([*arguments, "--stand-in", "sans-serif=Source Sans Pro"]) == 0
+    assert main([*arguments, "--stand-in", "sans-serif"]) == 2
+    assert "FAMILY=FONT" in capsys.readouterr().err

@@ -39,6 +39,13 @@ def add_repair(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     repair.add_argument(
         "--fonts", metavar="FOLDER", type=Path, help="folder of fonts for text that is not outlined"
     )
+    repair.add_argument(
+        "--stand-in",
+        metavar="FAMILY=FONT",
+        action="append",
+        default=[],
+        help="use FONT where the text asks for FAMILY, for instance sans-serif=Source Sans Pro; may be repeated",
+    )
     repair.add_argument("--proof", metavar="F", help="write actions and proof there as JSON")
     repair.set_defaults(run=_repair)
 
@@ -51,7 +58,9 @@ def _repair(options: argparse.Namespace) -> int:
 
     writer = _writer(options)
     job = load_job(options.job)
-    fonts = FontSource.of(folder=options.fonts)
+    fonts = FontSource.of(folder=options.fonts, substitutes=_stand_ins(options.stand_in))
+    for rejected in fonts.rejected:
+        sys.stderr.write(f"sign-preflight: {printable(rejected.name)}: {printable(rejected.why)}\n")
     data = read_bytes(options.file, Limits().input_bytes + 1, "The artwork")
     artwork = read(data, None if options.file == "-" else Path(options.file).name)
     repaired = repair(artwork, job, fonts=fonts)
@@ -62,6 +71,18 @@ def _repair(options: argparse.Namespace) -> int:
     for line in _told(repaired, writer):
         sys.stdout.write(printable(line) + "\n")
     return PROVED if repaired.proof.proved else NOT_PROVED
+
+
+def _stand_ins(given: list[str]) -> dict[str, str]:
+    pairs = [text.partition("=") for text in given]
+    for family, equals, font in pairs:
+        if not equals or not font.strip():
+            raise PreflightError(
+                "stand-in",
+                f"“{family}” does not say which font stands in.",
+                "Write it as FAMILY=FONT, for instance sans-serif=Source Sans Pro.",
+            )
+    return {family.strip(): font.strip() for family, _, font in pairs}
 
 
 def _writer(options: argparse.Namespace) -> Writer:

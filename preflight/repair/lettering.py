@@ -24,10 +24,14 @@ def lettered(artwork: Artwork, fonts: FontSource) -> Lettered:
     actions: list[Action] = []
     problems: dict[str, None] = {}
     for item in artwork.items:
-        if not isinstance(item, LiveText) or item.hidden is not None or not item.text.strip():
+        if not isinstance(item, LiveText) or item.hidden is not None:
             items.append(item)
             continue
+        # A run of blanks is tried too: it may carry an underline.
         made = outline(item, fonts)
+        if not item.text.strip():
+            items.extend(made.shapes)
+            continue
         quoted = f"“{' '.join(item.text.split())[:40]}”"
         if not made.outlined:
             items.append(item)
