@@ -37,3 +37,9 @@ def outcome(data: bytes) -> Artwork | ReadError:
         return read(data)
     except ReadError as error:
         return error
+
+
+def test_letters_beyond_all_size_leave_the_drawing_area_alone() -> None:
+    """Found by fuzzing: a drawing without a size took it from letters of 10^29 em."""
+    drawing = f'<svg xmlns="http://www.w3.org/2000/svg"><text font-size="{"6" * 30}em">a</text></svg>'
+    assert 0 < read(drawing.encode()).width < 1e6

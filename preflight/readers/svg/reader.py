@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 
 from preflight.artwork import Artwork, Origin, Remark, RemarkKind, Shape, SizeBasis, Source
 from preflight.curves import multiply
@@ -100,7 +99,8 @@ def _extent(scene: Scene) -> tuple[float, float]:
         if box is not None and isinstance(item, Shape):
             half = item.stroke_width / 2
             box = (box[0] - half, box[1] - half, box[2] + half, box[3] + half)
-        if box is not None and all(map(math.isfinite, box)):
+        # Letters of a size beyond all sense would make the drawing area as large.
+        if box is not None and all(abs(value) < FARTHEST_MM for value in box):
             boxes.append(box)
     whole = united(boxes)
     if whole is None:
