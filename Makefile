@@ -48,6 +48,7 @@ openapi: $(VENV)/.dev ## Write openapi/openapi.json, its examples and docs/probl
 docs: openapi ## Write the generated documentation
 	$(PY) -m preflight.job.reference docs/job.md
 	$(PY) -m preflight.report.catalogue docs/rules
+	$(PY) -m examples.rule_pictures docs/rules/pictures
 
 examples: $(VENV)/.dev ## Make the demo scenario's artwork again
 	$(PY) -m examples.make_examples
