@@ -2,6 +2,7 @@
 
 ``python -m benchmarks.plants [--seed S] [--count N] [--format text] [--show INDEX]``
 
+N plants that must be found are drawn, and half as many drawings with none or with one on the good side.
 Each drawing is rows of clean letter-like shapes with one plant, or none. A plant's size is known
 exactly, as a ratio to its limit: beyond 1.1 on the bad side it must be found where it lies (planted),
 up to 0.9 on the good side it must not be reported, between the two nothing is counted. Invented are
@@ -131,8 +132,13 @@ def counts(outcomes: Iterable[Outcome]) -> dict[str, Any]:
 
 
 def run(seed: int, count: int) -> list[Outcome]:
-    """Judge ``count`` drawings of a seed."""
-    return [judge(index, drawing(seed, index)) for index in range(count)]
+    """Judge the drawings of a seed until ``count`` of them held a defect that must be found."""
+    outcomes: list[Outcome] = []
+    planted = 0
+    while planted < count:
+        outcomes.append(judge(len(outcomes), drawing(seed, len(outcomes))))
+        planted += outcomes[-1].planted
+    return outcomes
 
 
 def result(outcomes: list[Outcome], seed: int) -> dict[str, Any]:
