@@ -46,55 +46,48 @@ def _rounded(value: float | None) -> float | None:
 
 
 def fit_film(film: Film) -> Fit:
-    """Return how ``film`` lies on its roll. The width of the drawing area runs across the roll."""
+    """Return how ``film`` lies on its roll. The width of the drawing area runs across the roll.
+
+    As drawn goes before turned; turned is taken too where only so the film left on the roll is enough.
+    """
     roll, bounds = film.roll, film.cut_bounds
     if roll is None:
         return Fit("not-judged", "No roll is stated for this film.", bounds=bounds)
     if bounds is None:
         return Fit("not-judged", "There is nothing to cut from this film.")
     usable = roll.usable_width
+    room = f"usable width {format_length(usable)}"
     width = bounds[2] - bounds[0] + 2 * roll.weed_border
     height = bounds[3] - bounds[1] + 2 * roll.weed_border
-    as_drawn, turned = width <= usable + SLACK, height <= usable + SLACK and not film.spec.directional
-    across, along = (width, height) if as_drawn or not turned else (height, width)
-    along += 2 * roll.lead
-    room = f"usable width {format_length(usable)}"
-    if not as_drawn and not turned:
-        least = width if film.spec.directional else min(width, height)
+    drawn = (width, height + 2 * roll.lead, False)
+    turned = (height, width + 2 * roll.lead, True)
+    ways = [drawn] if film.spec.directional else [drawn, turned]
+    across = [way for way in ways if way[0] <= usable + SLACK]
+    long_enough = [way for way in across if roll.length is None or way[1] <= roll.length + SLACK]
+
+    def fit(
+        answer: Answer,
+        reason: str,
+        case: Literal["turn-needed", "panels-needed", "roll-too-short"] | None,
+        way: tuple[float, float, bool],
+    ) -> Fit:
+        return Fit(answer, reason, case, bounds, usable, way[0], way[1], roll.length)
+
+    if not across:
+        least = min(way[0] for way in ways)
         turning = (
             "The film has a direction, so it may not be turned."
             if film.spec.directional
             else "Turned or not."
         )
-        return Fit(
-            "does-not-fit",
-            f"{format_length(least)} across, with the weed border, is more than the {room}. {turning}",
-            "panels-needed",
-            bounds,
-            usable,
-            across,
-            along,
-            roll.length,
-        )
-    if roll.length is not None and along > roll.length + SLACK:
-        return Fit(
-            "does-not-fit",
-            f"{format_length(along)} of film is needed and {format_length(roll.length)} is left on the roll.",
-            "roll-too-short",
-            bounds,
-            usable,
-            across,
-            along,
-            roll.length,
-        )
-    how = "as drawn" if as_drawn else "turned a quarter"
-    return Fit(
-        "fits" if as_drawn else "fits-turned",
-        f"{format_length(across)} across, with the weed border, lies in the {room} {how}.",
-        None if as_drawn else "turn-needed",
-        bounds,
-        usable,
-        across,
-        along,
-        roll.length,
-    )
+        reason = f"{format_length(least)} across, with the weed border, is more than the {room}. {turning}"
+        return fit("does-not-fit", reason, "panels-needed", drawn)
+    if not long_enough:
+        shortest = min(across, key=lambda way: way[1])
+        left = format_length(roll.length or 0.0)
+        reason = f"{format_length(shortest[1])} of film is needed and {left} is left on the roll."
+        return fit("does-not-fit", reason, "roll-too-short", shortest)
+    way = long_enough[0]
+    how = "turned a quarter" if way[2] else "as drawn"
+    reason = f"{format_length(way[0])} across, with the weed border, lies in the {room} {how}."
+    return fit("fits-turned" if way[2] else "fits", reason, "turn-needed" if way[2] else None, way)

@@ -42,7 +42,7 @@ def _fault(fit: Fit) -> Fault:
 
 
 _MESSAGES = {
-    "turn-needed": "As drawn, this film is too wide for the roll; turned a quarter it fits and takes {along} of film.",
+    "turn-needed": "As drawn, this film does not fit the roll; turned a quarter it does, and takes {along} of film.",
     "panels-needed": "This film needs {across} across the roll and only {usable} can be used. It has to be cut in "
     "panels that overlap, or made smaller.",
     "roll-too-short": "This film needs {along} of the roll and only {length} is left.",
