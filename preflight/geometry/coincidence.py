@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 
 from preflight.curves import Bools, Floats, Ints
-from preflight.geometry.gather import diagonals, groups
+from preflight.geometry.gather import diagonals, dot, groups
 from preflight.geometry.knife import ON_LINE
 
 LEAST_LENGTH = 20.0
@@ -112,7 +112,7 @@ class _Chords:
             np.abs(self.way[i] - self.way[j]) + np.maximum(self.size[i], self.size[j]) < gone
         )
         i, j = i[~neighbours], j[~neighbours]
-        running = np.abs((self.along[i] * self.along[j]).sum(axis=1)) >= _ALONG
+        running = np.abs(dot(self.along[i], self.along[j])) >= _ALONG
         running &= i != j
         return i[running], j[running]
 
@@ -205,8 +205,8 @@ def _stretches(chords: _Chords, distance: float) -> _Stretches:
     normal = np.stack((-along[:, 1], along[:, 0]), axis=1)
     off = chords.start[i] - chords.start[j]
     # Along chord i, both the distance from line j and the place of the foot on it change linearly.
-    place, moving = (off * along).sum(axis=1), (chords.along[i] * along).sum(axis=1)
-    side, slope = (off * normal).sum(axis=1), (chords.along[i] * normal).sum(axis=1)
+    place, moving = dot(off, along), dot(chords.along[i], along)
+    side, slope = dot(off, normal), dot(chords.along[i], normal)
     low, high = np.zeros(len(i)), chords.size[i].copy()
     for value, rate, bounds in (
         (side, slope, (-distance, distance)),

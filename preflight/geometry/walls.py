@@ -19,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 
 from preflight.curves import Bools, Floats, Ints
 from preflight.errors import LimitError
-from preflight.geometry.gather import diagonals
+from preflight.geometry.gather import diagonals, dot
 
 _SLACK = np.sin(np.radians(0.75))
 """How far off square a chord may be and still count: walls that flattening has left slightly askew."""
@@ -28,6 +28,8 @@ _FACING = np.cos(np.radians(35.0))
 
 _AT_ONCE = 2000
 """Edges whose pairs are sought in one go: at worst 4 million pairs, and 64 MB."""
+_BATCH = 100_000
+"""Pairs that are measured in one go: what they need fits into the processor's cache."""
 _MOST_SEEN = 200_000_000
 _MOST_PAIRS = 4_000_000
 """Pairs beyond which the search is refused: of near boxes, and of near edges (some seconds of work, and 1 GB)."""
@@ -209,8 +211,8 @@ def _apart(walls: Walls, i: Ints, j: Ints, reach: float) -> Bools:
     apart = np.zeros(len(i), bool)
     for one, other in ((i, j), (j, i)):
         normal = walls.normal[one]
-        near = ((walls.start[other] - walls.start[one]) * normal).sum(axis=1)
-        far = ((walls.end[other] - walls.start[one]) * normal).sum(axis=1)
+        near = dot(walls.start[other] - walls.start[one], normal)
+        far = dot(walls.end[other] - walls.start[one], normal)
         apart |= (np.minimum(near, far) > reach) | (np.maximum(near, far) < -reach)
     return apart
 
@@ -231,22 +233,30 @@ def shortest_chords(
         same = walls.part[i] == walls.part[j]
         i, j = i[same], j[same]
     sign = -1.0 if gaps else 1.0
-    parallel, strips = _parallel_chords(walls, i, j, limit, sign)
-    found = [
-        _square_chords(walls, i, j, limit, sign),
-        _square_chords(walls, j, i, limit, sign),
-        _corner_chords(walls, i, j, limit, sign),
-    ]
-    spans = [np.concatenate((np.minimum(f[0], f[1]), np.maximum(f[0], f[1])), axis=1) for f in found]
-    columns = zip(*found, parallel, strict=True)
-    chords = _finished(walls, *(np.concatenate(column) for column in columns))
-    return chords, np.asarray(shapely.box(*np.concatenate([*spans, strips]).T))
+    found: list[_Found] = []
+    boxes: list[Floats] = []
+    for begin in range(0, len(i), _BATCH):
+        a, b = i[begin : begin + _BATCH], j[begin : begin + _BATCH]
+        ended = [
+            _square_chords(walls, a, b, limit, sign),
+            _square_chords(walls, b, a, limit, sign),
+            _corner_chords(walls, a, b, limit, sign),
+        ]
+        boxes += [np.concatenate((np.minimum(f[0], f[1]), np.maximum(f[0], f[1])), axis=1) for f in ended]
+        parallel, strips = _parallel_chords(walls, a, b, limit, sign)
+        found += [*ended, parallel]
+        boxes.append(strips)
+    if not found:
+        none, index = np.zeros((0, 2)), np.zeros(0, np.int64)
+        found, boxes = [(none, none, index, index)], [np.zeros((0, 4))]
+    chords = _finished(walls, *(np.concatenate(column) for column in zip(*found, strict=True)))
+    return chords, np.asarray(shapely.box(*np.concatenate(boxes).T))
 
 
 def _finished(walls: Walls, tail: Floats, head: Floats, first: Ints, second: Ints) -> Chords:
     step = head - tail
     ways = [
-        walls.run[edge] + ((place - walls.start[edge]) * walls.along[edge]).sum(axis=1)
+        walls.run[edge] + dot(place - walls.start[edge], walls.along[edge])
         for place, edge in ((tail, first), (head, second))
     ]
     whole = walls.perimeter[walls.ring[first]]
@@ -263,10 +273,10 @@ _Found = tuple[Floats, Floats, Ints, Ints]
 
 def _holds(walls: Walls, vertex: Ints, toward: Floats, sign: float) -> Bools:
     """Say where a chord leaving ``vertex`` along the unit vector ``toward`` cannot shorten by moving its end."""
-    ahead = (toward * walls.along[vertex]).sum(axis=1)
-    back = -(toward * walls.along[walls.before[vertex]]).sum(axis=1)
+    ahead = dot(toward, walls.along[vertex])
+    back = -dot(toward, walls.along[walls.before[vertex]])
     inward = walls.normal[vertex] + walls.normal[walls.before[vertex]]
-    return np.asarray((ahead <= _SLACK) & (back <= _SLACK) & (sign * (toward * inward).sum(axis=1) > 0))
+    return np.asarray((ahead <= _SLACK) & (back <= _SLACK) & (sign * dot(toward, inward) > 0))
 
 
 def _square_chords(walls: Walls, vertex: Ints, edge: Ints, limit: float, sign: float) -> _Found:
@@ -274,7 +284,7 @@ def _square_chords(walls: Walls, vertex: Ints, edge: Ints, limit: float, sign: f
     place = walls.start[vertex]
     off = place - walls.start[edge]
     along = walls.along[edge]
-    ahead = (off * along).sum(axis=1)
+    ahead = dot(off, along)
     aside = sign * (off[:, 1] * along[:, 0] - off[:, 0] * along[:, 1])
     # A vertex that touches the edge counts, with a chord of no length.
     aside = np.where(np.abs(aside) < 1e-9 * limit, 0.0, aside)
@@ -306,18 +316,18 @@ def _parallel_chords(walls: Walls, i: Ints, j: Ints, limit: float, sign: float) 
     """Return the chords in the middle of where parallel edges run alongside each other, and those strips' boxes."""
     a, b = walls.along[i], walls.along[j]
     turned = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) <= _SLACK
-    kept = np.flatnonzero(turned & ((a * b).sum(axis=1) < 0))
+    kept = np.flatnonzero(turned & (dot(a, b) < 0))
     i, j, a = i[kept], j[kept], a[kept]
     off = walls.start[j] - walls.start[i]
-    from_j = (off * a).sum(axis=1)
-    to_j = from_j + (walls.along[j] * a).sum(axis=1) * walls.size[j]
+    from_j = dot(off, a)
+    to_j = from_j + dot(walls.along[j], a) * walls.size[j]
     low, high = np.maximum(0, to_j), np.minimum(walls.size[i], from_j)
     middle = (low + high) / 2
     tail = walls.start[i] + middle[:, None] * a
-    rest = ((tail - walls.start[j]) * walls.along[j]).sum(axis=1)
+    rest = dot(tail - walls.start[j], walls.along[j])
     head = walls.start[j] + rest[:, None] * walls.along[j]
     step = head - tail
-    aside = sign * (step * walls.normal[i]).sum(axis=1)
+    aside = sign * dot(step, walls.normal[i])
     good = (high > low) & (aside > 0) & (np.hypot(step[:, 0], step[:, 1]) < limit)
     corners = np.stack([walls.start[i] + low[:, None] * a, walls.start[i] + high[:, None] * a])[:, good]
     corners = np.concatenate((corners, corners + step[good]))
@@ -335,11 +345,11 @@ def _nearest_facing(walls: Walls, i: Ints, j: Ints, sign: float) -> tuple[Ints, 
     for one, other in ((i, j), (j, i)):
         for share in (0.0, 0.5, 1.0):
             place = walls.start[one] + (share * walls.size[one])[:, None] * walls.along[one]
-            ahead = ((place - walls.start[other]) * walls.along[other]).sum(axis=1)
+            ahead = dot(place - walls.start[other], walls.along[other])
             foot = walls.start[other] + np.clip(ahead, 0, walls.size[other])[:, None] * walls.along[other]
             step = foot - place
             size = np.hypot(step[:, 0], step[:, 1])
-            across = np.flatnonzero(sign * (step * walls.normal[one]).sum(axis=1) >= 0)
+            across = np.flatnonzero(sign * dot(step, walls.normal[one]) >= 0)
             order = across[np.lexsort((size[across], one[across]))]
             first = np.append(True, one[order][1:] != one[order][:-1])[: len(order)]
             kept[order[first]] = True
@@ -358,7 +368,7 @@ def _below(near: Floats, far: Floats, depth: float) -> tuple[Floats, Floats]:
 def _across(walls: Walls, one: Ints, other: Ints, share: Floats) -> tuple[Floats, Floats]:
     """Return the points at a ``share`` of the walls ``one``, and the nearest ones of the walls ``other``."""
     place = walls.start[one] + (share * walls.size[one])[:, None] * walls.along[one]
-    ahead = ((place - walls.start[other]) * walls.along[other]).sum(axis=1)
+    ahead = dot(place - walls.start[other], walls.along[other])
     head = walls.start[other] + np.clip(ahead, 0, walls.size[other])[:, None] * walls.along[other]
     return place, head
 
@@ -372,7 +382,7 @@ def tapering_chords(
     wall. A spike or a limb that narrows shows in them and has no locally shortest chord.
     """
     i, j = pairs
-    chosen = (walls.ring[i] == walls.ring[j]) & ((walls.along[i] * walls.along[j]).sum(axis=1) < -_FACING)
+    chosen = (walls.ring[i] == walls.ring[j]) & (dot(walls.along[i], walls.along[j]) < -_FACING)
     sign = -1.0 if gaps else 1.0
     i, j = i[chosen], j[chosen]
     if len(i):
@@ -383,13 +393,13 @@ def tapering_chords(
         a, b = walls.start[one] - walls.start[other], walls.end[one] - walls.start[other]
         normal = sign * walls.normal[other]
         # Distance from the other wall's line, at both ends of this one.
-        near, far = (a * normal).sum(axis=1), (b * normal).sum(axis=1)
+        near, far = dot(a, normal), dot(b, normal)
         for share in _below(near, far, _DEEP * limit):
             place, head = _across(walls, one, other, share)
             step = head - place
             size = np.hypot(step[:, 0], step[:, 1])
-            good = (size < limit) & (size > 0) & (sign * (step * walls.normal[one]).sum(axis=1) >= 0)
-            good &= sign * (step * walls.normal[other]).sum(axis=1) <= 0
+            good = (size < limit) & (size > 0) & (sign * dot(step, walls.normal[one]) >= 0)
+            good &= sign * dot(step, walls.normal[other]) <= 0
             found.append((place[good], head[good], one[good], other[good]))
             low.append(good)
         # The strip itself reaches to where it is as wide as the limit: what it hangs on lies there.
