@@ -190,9 +190,9 @@ def random_kills(crew: Crew, redis: RedisServer | None, jobs: int, seed: int, ki
     finally:
         enough.set()
         disturber.join()
-    wrong = 0
+    wrong = again = 0
     for n, job_id in enumerate(accepted):
-        crew.wait(job_id, 180)
+        again += crew.wait(job_id, 180)["items"][0]["attempts"] - 1
         assert_each_done_once(crew, job_id, 1)
         with crew.client() as client:
             body = client.get(f"/v1/jobs/{job_id}/results/1").content
@@ -204,7 +204,7 @@ def random_kills(crew: Crew, redis: RedisServer | None, jobs: int, seed: int, ki
             page = client.get(path).json()
             kept += len(page["jobs"])
             path = page["next"]
-    return {"accepted": len(set(accepted)), "kept": kept, "wrong": wrong, **killed}
+    return {"accepted": len(set(accepted)), "kept": kept, "wrong": wrong, "begun_again": again, **killed}
 
 
 def _report(artwork: bytes) -> bytes:
