@@ -31,7 +31,7 @@ _AT_ONCE = 2000
 _BATCH = 100_000
 """Pairs that are measured in one go: what they need fits into the processor's cache."""
 _MOST_SEEN = 200_000_000
-_MOST_PAIRS = 4_000_000
+_MOST_PAIRS = 8_000_000
 """Pairs beyond which the search is refused: of near boxes, and of near edges (some seconds of work, and 1 GB)."""
 _DEEP = 0.7
 """Share of the limit at which a tapering strip is cut: there it is clear of the disc that sits in its mouth."""
@@ -167,16 +167,31 @@ class Chords:
 def near_pairs(walls: Walls, reach: float) -> tuple[Ints, Ints]:
     """Return pairs of edges (i, j), i < j: all that lie within ``reach`` of each other.
 
-    Some farther apart may be among them: pairs found for a reach not much larger serve again.
+    Some farther apart may be among them. Pairs found for a larger reach serve again, less those of edges
+    whose boxes lie too far apart.
 
     Raises LimitError where an outline is so fine against ``reach`` that the pairs would fill the memory.
     """
     for known, pairs in walls._pairs:
-        if reach <= known <= 1.5 * reach:
-            return pairs
+        if reach <= known:
+            return pairs if known <= 1.5 * reach else _nearer(walls, pairs, reach)
     pairs = _find_pairs(walls, reach)
     walls._pairs[:] = [(reach, pairs)]
     return pairs
+
+
+def _nearer(walls: Walls, pairs: tuple[Ints, Ints], reach: float) -> tuple[Ints, Ints]:
+    found = []
+    for begin in range(0, len(pairs[0]), _BATCH):
+        i, j = (side[begin : begin + _BATCH] for side in pairs)
+        close = (walls.low[i] <= walls.high[j] + reach) & (walls.low[j] <= walls.high[i] + reach)
+        near = np.flatnonzero(close[:, 0] & close[:, 1])
+        i, j = i[near], j[near]
+        close = ~_apart(walls, i, j, reach)
+        found.append((i[close], j[close]))
+    return np.concatenate([pairs[0][:0], *(i for i, _ in found)]), np.concatenate(
+        [pairs[1][:0], *(j for _, j in found)]
+    )
 
 
 def _find_pairs(walls: Walls, reach: float) -> tuple[Ints, Ints]:
@@ -382,8 +397,11 @@ def tapering_chords(
     wall. A spike or a limb that narrows shows in them and has no locally shortest chord.
     """
     i, j = pairs
-    chosen = (walls.ring[i] == walls.ring[j]) & (dot(walls.along[i], walls.along[j]) < -_FACING)
     sign = -1.0 if gaps else 1.0
+    chosen = walls.ring[i] == walls.ring[j]
+    for begin in range(0, len(i), _BATCH):
+        batch = slice(begin, begin + _BATCH)
+        chosen[batch] &= dot(walls.along[i[batch]], walls.along[j[batch]]) < -_FACING
     i, j = i[chosen], j[chosen]
     if len(i):
         i, j = _nearest_facing(walls, i, j, sign)
