@@ -31,7 +31,7 @@ _AT_ONCE = 2000
 _BATCH = 100_000
 """Pairs that are measured in one go: what they need fits into the processor's cache."""
 _MOST_SEEN = 200_000_000
-_MOST_PAIRS = 8_000_000
+_MOST_PAIRS = 7_500_000
 """Pairs beyond which the search is refused: of near boxes, and of near edges (some seconds of work, and 1 GB)."""
 _DEEP = 0.7
 """Share of the limit at which a tapering strip is cut: there it is clear of the disc that sits in its mouth."""
