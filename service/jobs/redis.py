@@ -48,6 +48,7 @@ SOCKET_SECONDS = 15.0
 RETRY_SECONDS = 0.5
 UNLIMITED = 1_000_000
 """Attempts SAQ may make; ours are counted in `RedisStore.begin`, where giving up is an outcome."""
+SWEEP_SECONDS = 2
 KEPT_SECONDS = 60
 """How long SAQ keeps what it knows of a unit that has ended: its sweeper still looks at it."""
 
@@ -79,6 +80,9 @@ class RedisStore:
 
     def __init__(self, url: str, *, lease: float, keep: float, backlog: int) -> None:
         self._lease = lease
+        # SAQ looks every other second, then waits five for a sign of the holder, then hands it out again:
+        # with this the whole takes about a lease.
+        self._heartbeat = max(2, round(lease / 3))
         self._keep = keep
         self._backlog = backlog
         self._redis: Redis = Redis.from_url(
@@ -141,7 +145,7 @@ class RedisStore:
                 kwargs={"name": name},
                 key=name,
                 timeout=0,
-                heartbeat=max(1, round(self._lease)),
+                heartbeat=self._heartbeat,
                 retries=UNLIMITED,
                 ttl=KEPT_SECONDS,
             )
@@ -246,7 +250,7 @@ class RedisStore:
 
     async def consume(self, handle: Handle, stop: asyncio.Event, concurrency: int) -> None:
         """Hand units to ``handle`` until ``stop`` is set; then cancel what is not done."""
-        renew = max(0.25, self._lease / 4)
+        renew = self._heartbeat / 3
 
         async def work(context: Any, *, name: str) -> None:
             job_id, _, n = name.rpartition(".")
@@ -261,7 +265,7 @@ class RedisStore:
             self._queue,
             [("work", work)],
             concurrency=concurrency,
-            timers={"sweep": max(1, round(self._lease / 4)), "abort": 1, "worker_info": 30, "schedule": 5},
+            timers={"sweep": SWEEP_SECONDS, "abort": 1, "worker_info": 30, "schedule": 5},
             dequeue_timeout=DEQUEUE_SECONDS,
             shutdown_grace_period_s=0,
             cancellation_hard_deadline_s=5.0,
