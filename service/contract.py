@@ -48,8 +48,8 @@ from service.problems import (
 
 DESCRIPTION = (
     "Tells whether artwork for cut-vinyl signs will cut, where not and why. Send the file to"
-    " `POST /v1/reports`; the answer is geometry proved, not a test cut saved. Nothing is stored: an"
-    " upload lives in memory until its answer is sent. Every error is `application/problem+json`"
+    " `POST /v1/reports`; the answer is geometry proved, not a test cut saved. Only jobs are stored, until"
+    " they expire; any other upload lives in memory until its answer is sent. Every error is `application/problem+json`"
     " (RFC 9457). Every answer carries `X-Request-Id`; a request's own is kept where it is a UUID."
 )
 TAGS = [
