@@ -96,7 +96,7 @@ def create_app(settings: Settings | None = None, *, work: str = WORK) -> FastAPI
     app.state.idempotency = idempotency.Desk(chosen)
     cache: Shelf[Kept] = Shelf(chosen.cache_bytes, chosen.cache_entries, chosen.cache_seconds)
     app.state.cache = cache
-    metrics = Metrics(pool, cache)
+    metrics = Metrics(pool, cache, app.state.held)
     app.state.metrics = metrics
     app.state.ring = key_ring(chosen)
     for router in (

@@ -10,6 +10,7 @@ from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metri
 from prometheus_client.process_collector import ProcessCollector
 from prometheus_client.registry import Collector
 
+from service.held import Held
 from service.shelf import Shelf
 from service.workers import WorkerPool
 
@@ -22,7 +23,7 @@ MOST_RULES = 200
 class Metrics:
     """The counters of one application."""
 
-    def __init__(self, pool: WorkerPool, cache: Shelf[Any]) -> None:
+    def __init__(self, pool: WorkerPool, cache: Shelf[Any], held: Held) -> None:
         self._registry = CollectorRegistry()
         ProcessCollector(registry=self._registry)
         self._requests = Counter(
@@ -42,7 +43,7 @@ class Metrics:
             "sign_preflight_findings", "Findings by rule.", ("rule",), registry=self._registry
         )
         self._rules: set[str] = set()
-        self._registry.register(_Live(pool, cache))
+        self._registry.register(_Live(pool, cache, held))
 
     def request(self, method: str, route: str, status: int, seconds: float) -> None:
         """Count a request that has been answered; ``status`` 0 is a client who went away."""
@@ -65,9 +66,10 @@ class Metrics:
 class _Live(Collector):
     """What the pool and the cache count themselves."""
 
-    def __init__(self, pool: WorkerPool, cache: Shelf[Any]) -> None:
+    def __init__(self, pool: WorkerPool, cache: Shelf[Any], held: Held) -> None:
         self._pool = pool
         self._cache = cache
+        self._held = held
 
     def collect(self) -> Iterator[Metric]:
         ended = CounterMetricFamily(
@@ -80,6 +82,7 @@ class _Live(Collector):
             "queue": ("Requests waiting for a worker.", self._pool.waiting),
             "workers": ("Worker processes.", len(self._pool.pids)),
             "workers_idle": ("Worker processes without work.", self._pool.idle),
+            "held_bytes": ("Bytes of artwork being received, waiting or worked on.", self._held.size),
             "cache_bytes": ("Bytes of answers that are kept.", self._cache.size),
             "cache_entries": ("Answers that are kept.", len(self._cache)),
         }

@@ -102,6 +102,8 @@ async def _done(request: Request, task: Task, mark: str) -> bytes:
     cache: Shelf[Kept] = state.cache
     place = (request.state.caller, mark)
     request_id = request.state.request_id
+    within = preferences.wait(request.headers.get("prefer"))
+    request.state.waited = within
     kept = cache.get(place, time.monotonic())
     event(
         logging.INFO,
@@ -113,8 +115,6 @@ async def _done(request: Request, task: Task, mark: str) -> bytes:
     )
     if kept is not None:
         return kept.body
-    within = preferences.wait(request.headers.get("prefer"))
-    request.state.waited = within
     answer = await _arrived(_unless_gone(request, state.pool, task, within), settings, request_id)
     body = _body(request_id, answer)
     metrics: Metrics = state.metrics

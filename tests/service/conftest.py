@@ -9,6 +9,7 @@ import socket
 import subprocess
 import sys
 import time
+import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -25,6 +26,11 @@ SVG = (
     b'<svg xmlns="http://www.w3.org/2000/svg" width="300mm" height="100mm" viewBox="0 0 300 100">'
     b'<path id="bar" fill="#1f5f3a" d="M20 20h260v60H20z"/></svg>'
 )
+
+
+def fresh() -> bytes:
+    """Return artwork that nobody has sent before, so that no kept answer will do."""
+    return SVG.replace(b'id="bar"', b'id="%s"' % uuid.uuid4().hex.encode())
 
 
 @dataclass
@@ -115,7 +121,7 @@ def client(server: Server) -> Iterator[httpx.Client]:
     """A client of the stock service, which has to serve still when the test is over."""
     with server.client() as one:
         yield one
-        assert one.post("/v1/reports", files={"artwork": SVG}).status_code == 200
+        assert one.post("/v1/reports", files={"artwork": fresh()}).status_code == 200
 
 
 @pytest.fixture(scope="session")
@@ -133,6 +139,7 @@ def small_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
         "receive_seconds": 1.5,
         "answer_bytes": 1_000_000,
         "tasks_per_worker": 1000,
+        "cache_bytes": 0,
     }
     with running("tests.service.serving", folder, **limits) as one:
         yield one

@@ -30,16 +30,9 @@ def _misbehave(task: Task) -> bytes:
                 kept.append(bytearray(32 * 1024 * 1024))
         case "segfault":
             os.kill(os.getpid(), signal.SIGSEGV)
-        case "sleep":
-            time.sleep(60)
-        case "nap":
-            time.sleep(1.0)
-        case "slow":
-            time.sleep(1.5)
+        case "sleep" | "nap" | "slow" | "doze" as rest:
+            time.sleep({"sleep": 60.0, "nap": 1.0, "slow": 1.5, "doze": 4.0}[rest])
             return b'"rested"'
-        case "doze":
-            time.sleep(4.0)
-            return b"rested"
         case "exception":
             raise ValueError(SECRET)
         case "exit":

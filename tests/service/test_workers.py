@@ -152,14 +152,14 @@ def test_many_at_once_each_get_their_own_answer(server: Server) -> None:
 
 
 def test_workers_are_recycled(tmp_path: Path) -> None:
-    with running("tests.service.serving", tmp_path, workers=1, tasks_per_worker=2) as server:
+    with running("tests.service.serving", tmp_path, workers=1, tasks_per_worker=2, cache_bytes=0) as server:
         with server.client() as client:
             pids = [hog(client, "pid").text for _ in range(6)]
         assert len(set(pids)) >= 3
 
 
 def test_when_the_service_ends_its_workers_end(tmp_path: Path) -> None:
-    with running("tests.service.serving", tmp_path, workers=2) as server:
+    with running("tests.service.serving", tmp_path, workers=2, work_seconds=3) as server:
         workers = server.workers()
         assert len(workers) == 2
         gone = threading.Thread(target=_swallow, args=(server,), daemon=True)
