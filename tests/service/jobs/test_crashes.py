@@ -20,7 +20,7 @@ from tests.service.conftest import ROOT, SVG
 from tests.service.jobs.crew import Crew, RedisServer
 
 GATE = (ROOT / "examples" / "artwork" / "gate-board.svg").read_bytes()
-NAP = b"HOG:slow"
+NAP = b"HOG:nap"
 SERVING = "tests.service.serving"
 WORKING = "tests.service.jobs.working"
 
