@@ -78,11 +78,6 @@ class Walls:
         """Greatest x and y of the edges, (n, 2)."""
         return np.maximum(self.start, self.end)
 
-    @cached_property
-    def tree(self) -> shapely.STRtree:
-        """A tree over the edges' boxes."""
-        return shapely.STRtree(diagonals(self.low, self.high))
-
     def ring_points(self, ring: int) -> Floats:
         """Return the vertices of one ring, (m, 2)."""
         first, last = np.searchsorted(self.ring, (ring, ring + 1))
@@ -198,12 +193,13 @@ def _find_pairs(walls: Walls, reach: float) -> tuple[Ints, Ints]:
     count = len(walls.size)
     if not count:
         return np.zeros(0, np.int64), np.zeros(0, np.int64)
+    tree = shapely.STRtree(diagonals(walls.low, walls.high))
     step = count if count <= _AT_ONCE else _AT_ONCE // 8
     found: list[tuple[Ints, Ints]] = []
     seen = kept = 0
     for begin in range(0, count, step):
         wide = diagonals(walls.low[begin : begin + step] - reach, walls.high[begin : begin + step] + reach)
-        i, j = walls.tree.query(wide)
+        i, j = tree.query(wide)
         seen += len(i)
         i += begin
         ordered = i < j
