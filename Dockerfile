@@ -1,5 +1,6 @@
 # The service in a container: Debian with the distribution's own Python.
-# Runs without a writable root:  docker run --read-only -p 8080:8080 sign-preflight
+# Runs without a writable root:  docker run --read-only -p 127.0.0.1:8080:8080 sign-preflight
+# Who can reach it is what -p says; before it is published further, give it keys (docs/operations.md).
 
 FROM debian:bookworm-slim AS build
 RUN apt-get update \
@@ -27,6 +28,7 @@ ENV PATH=/opt/sign-preflight/bin:$PATH \
     PYTHONUNBUFFERED=1 \
     TMPDIR=/dev/shm \
     SIGN_PREFLIGHT_HOST=0.0.0.0 \
+    SIGN_PREFLIGHT_ANYONE=true \
     SIGN_PREFLIGHT_PORT=8080
 USER 10001:10001
 WORKDIR /

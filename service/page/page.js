@@ -7,6 +7,7 @@ const form = byId("form");
 const artwork = byId("artwork");
 const jobFile = byId("job");
 const status = byId("status");
+const key = byId("key");
 const settings = ["width", "height", "roll", "film", "use"].map(byId);
 
 let rules = new Map();
@@ -48,7 +49,11 @@ function upload() {
 }
 
 async function ask(path, accept, body, signal) {
-  const answer = await fetch(path, { method: "POST", body, headers: { Accept: accept }, signal });
+  const headers = { Accept: accept };
+  if (key.value) headers.Authorization = `Bearer ${key.value.trim()}`;
+  const answer = await fetch(path, { method: "POST", body, headers, signal });
+  // Only where the service asks for a key is there a field for it; it is kept as long as the page is open.
+  if (answer.status === 401) byId("key-field").hidden = false;
   if (answer.ok) return answer;
   const kind = answer.headers.get("Content-Type") ?? "";
   if (kind.startsWith("application/problem+json")) throw Object.assign(new Error(), { problem: await answer.json() });
@@ -73,12 +78,12 @@ async function check() {
   }
   byId("check").disabled = true;
   status.textContent = "Following every line …";
-  // Both are asked for at once; the report is shown as soon as it is there.
   const sent = upload();
-  const picture = ask(`/v1/pictures?words=false&width=${pictureWidth()}`, "image/svg+xml", sent, mine.signal);
-  picture.catch(() => {});
   try {
-    const text = await (await ask("/v1/reports", "application/json", sent, mine.signal)).text();
+    // Report and picture come of one check, as the two parts of a form.
+    const path = `/v1/reports?words=false&width=${pictureWidth()}`;
+    const parts = await (await ask(path, "multipart/form-data", sent, mine.signal)).formData();
+    const text = await parts.get("report").text();
     const report = JSON.parse(text);
     checked = { sent, report };
     forget();
@@ -89,7 +94,7 @@ async function check() {
     byId("result").focus({ preventScroll: true });
     byId("result").scrollIntoView();
     status.textContent = "Checked.";
-    await showPicture(picture, report);
+    await showPicture(await parts.get("picture").text(), report);
   } catch (error) {
     if (mine.signal.aborted) return;
     status.textContent = "";
@@ -139,10 +144,9 @@ async function downloadPicture() {
   }
 }
 
-async function showPicture(asked, report) {
+async function showPicture(text, report) {
   const image = byId("picture");
   try {
-    const text = await (await asked).text();
     const url = URL.createObjectURL(new Blob([text], { type: "image/svg+xml" }));
     urls.push(url);
     image.src = url;
@@ -154,8 +158,7 @@ async function showPicture(asked, report) {
       ? "The numbers are those of the list. Choose one to go to its finding."
       : "The artwork as the knife sees it.";
   } catch (error) {
-    if (error.name === "AbortError") return;
-    byId("caption").textContent = `The picture could not be drawn: ${error.problem?.detail ?? error.message}`;
+    byId("caption").textContent = `The picture could not be drawn: ${error.message}`;
   }
 }
 

@@ -11,7 +11,8 @@ from typing import Literal
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
-from tests.service.conftest import ROOT, Server
+from service import keys
+from tests.service.conftest import ROOT, Server, running
 
 CHROMIUM = next((path for name in ("chromium", "chromium-browser") if (path := shutil.which(name))), None)
 pytestmark = pytest.mark.skipif(
@@ -248,3 +249,24 @@ def test_the_page_names_no_other_host() -> None:
             text = path.read_text("utf-8")
             assert "http://" not in text
             assert "https://" not in text
+
+
+def test_a_key_can_be_given_where_the_service_asks_for_one(browser: Browser, tmp_path: Path) -> None:
+    file = tmp_path / "keys.json"
+    token = keys.create(file, "page", ["reports"], None, 0.0)
+    with running("service", tmp_path, keys_file=file, workers=1) as guarded:
+        context = browser.new_context()
+        page = context.new_page()
+        page.goto(guarded.url)
+        field = page.get_by_label("Your key")
+        expect(field).to_be_hidden()
+        page.locator("#artwork").set_input_files(
+            files=[{"name": "sign.svg", "mimeType": "image/svg+xml", "buffer": FAULTY.encode()}]
+        )
+        page.locator("#check").click()
+        expect(page.get_by_role("alert")).to_contain_text("A key is needed")
+        field.fill(token)
+        page.locator("#check").click()
+        expect(page.locator("#result")).to_be_visible()
+        expect(page.locator("#picture")).to_be_visible()
+        context.close()
