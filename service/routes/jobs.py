@@ -97,34 +97,43 @@ async def create_job(
         batch = await received(request, partial(uploads.receive_batch, request, settings, TEXTS))
         first = batch.uploads[0]
         order = Order(operation, chosen, width, words, first.job, first.job_format)
-        job = NewJob(
-            id=_new_id(request),
-            owner=_owner(request),
-            created=time.time(),
-            order=order,
-            files=tuple(File(upload.artwork, upload.name) for upload in batch.uploads),
-            webhook=_webhook(batch, settings),
-        )
-        job = replace(job, mark=_mark(job))
-        try:
-            await store.add(job)
-        except FullError as error:
-            raise ProblemError(JOBS_FULL, f"{str(error).capitalize()}.", headers=RETRY_AFTER) from None
-        record = await _record(store, job.id, job.owner)
-        if record.mark != job.mark:
-            raise ProblemError(KEY_REUSED, "This Idempotency-Key came before, with another request.")
+        record = await _accepted(request, store, _job(request, batch, order))
+    response.headers["Location"] = f"{JOBS}/{record.id}"
+    response.headers["Retry-After"] = "1"
+    return shown(record)
+
+
+def _job(request: Request, batch: Batch, order: Order) -> NewJob:
+    job = NewJob(
+        id=_new_id(request),
+        owner=_owner(request),
+        created=time.time(),
+        order=order,
+        files=tuple(File(upload.artwork, upload.name) for upload in batch.uploads),
+        webhook=_webhook(batch, request.app.state.settings),
+    )
+    return replace(job, mark=_mark(job))
+
+
+async def _accepted(request: Request, store: Store, job: NewJob) -> Record:
+    """Keep ``job`` and return its state; the state it has already where it came before."""
+    try:
+        await store.add(job)
+    except FullError as error:
+        raise ProblemError(JOBS_FULL, f"{str(error).capitalize()}.", headers=RETRY_AFTER) from None
+    record = await _record(store, job.id, job.owner)
+    if record.mark != job.mark:
+        raise ProblemError(KEY_REUSED, "This Idempotency-Key came before, with another request.")
     event(
         logging.INFO,
         "job-accepted",
         request_id=request.state.request_id,
         job_id=job.id,
-        operation=operation,
+        operation=job.order.operation,
         files=len(job.files),
         artwork_bytes=sum(len(file.artwork) for file in job.files),
     )
-    response.headers["Location"] = f"{JOBS}/{job.id}"
-    response.headers["Retry-After"] = "1"
-    return shown(record)
+    return record
 
 
 def _new_id(request: Request) -> str:
