@@ -12,6 +12,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 from starlette.middleware.cors import CORSMiddleware
+from starlette.routing import Match
 
 from service import contract, idempotency, page
 from service.access import Door, key_ring
@@ -163,10 +164,7 @@ async def _http_error(request: Request, error: Exception) -> Response:
     if error.status_code == NOT_FOUND.status:
         problem = ProblemError(NOT_FOUND, f"There is nothing at {path}.")
     elif error.status_code == METHOD_NOT_ALLOWED.status:
-        allowed = sorted({name.strip() for name in headers.get("Allow", "GET").split(",")})
-        if "GET" in allowed:
-            allowed.insert(allowed.index("GET") + 1, "HEAD")
-        headers["Allow"] = ", ".join(dict.fromkeys(allowed))
+        headers["Allow"] = ", ".join(_allowed(request))
         problem = ProblemError(
             METHOD_NOT_ALLOWED,
             f"{path} does not take {method}; it takes {headers['Allow']}.",
@@ -177,6 +175,16 @@ async def _http_error(request: Request, error: Exception) -> Response:
     else:
         problem = ProblemError(INTERNAL_ERROR, "The service failed while it handled this request.")
     return answer(problem, _request_id(request))
+
+
+def _allowed(request: Request) -> list[str]:
+    """Return the methods of the request's path: several routes may share it, and the framework names one's."""
+    allowed = []
+    for method in ("DELETE", "GET", "PATCH", "POST", "PUT"):
+        scope = {**request.scope, "method": method}
+        if any(route.matches(scope)[0] is Match.FULL for route in request.app.router.routes):
+            allowed += ["GET", "HEAD"] if method == "GET" else [method]
+    return allowed
 
 
 async def _validation_error(request: Request, error: Exception) -> Response:

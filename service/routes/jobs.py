@@ -47,7 +47,7 @@ TEXTS = ("webhook", "webhook_secret")
 PAGE_LIMIT = 100
 NAMESPACE = uuid.UUID("c4f6a6f0-6a57-4d5e-9d6e-0f2f6f9a1b3c")
 """Of the ids that are made of Idempotency-Keys (RFC 9562, 5.5)."""
-JobId = Annotated[str, Path(description="The job's UUID", max_length=100)]
+JobId = Annotated[str, Path(description="The job's UUID")]
 
 
 @router.post(

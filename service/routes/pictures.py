@@ -30,7 +30,7 @@ async def create_picture(
     request: Request,
     width: Annotated[int, Query(ge=NARROWEST, le=WIDEST, description="Width in px")] = PICTURE_WIDTH,
     words: Annotated[bool, Query(description="Whether the summary and the legend are drawn too")] = True,
-    accept: Annotated[str | None, Header()] = None,
+    accept: Annotated[str | None, Header(include_in_schema=False)] = None,
 ) -> Response:
     """Draw the artwork with a numbered marker at each place of a finding.
 
@@ -51,7 +51,7 @@ async def create_picture(
     responses=contract.answers_again(contract.answers_picture()),
 )
 async def get_picture(
-    request: Request, mark: Annotated[str, Path(max_length=100, description="From Content-Location")]
+    request: Request, mark: Annotated[str, Path(description="From Content-Location")]
 ) -> Response:
     """Return a picture that was drawn a short while ago for the same caller.
 

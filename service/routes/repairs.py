@@ -33,7 +33,7 @@ async def create_repair(
     format: Annotated[
         Format | None, Query(description="Format of the file; left out, what Accept asks for, else svg")
     ] = None,
-    accept: Annotated[str | None, Header()] = None,
+    accept: Annotated[str | None, Header(include_in_schema=False)] = None,
 ) -> Response:
     """Mend what can be mended without changing the look, prove the mend, and write the file for production.
 

@@ -34,7 +34,7 @@ async def create_report(
         PICTURE_WIDTH
     ),
     words: Annotated[bool, Query(description="Whether a picture has its summary and legend")] = True,
-    accept: Annotated[str | None, Header()] = None,
+    accept: Annotated[str | None, Header(include_in_schema=False)] = None,
 ) -> Response:
     """Tell whether the artwork will cut, where not, and why.
 
@@ -60,7 +60,7 @@ async def create_report(
     responses=contract.answers_again(contract.answers_report()),
 )
 async def get_report(
-    request: Request, mark: Annotated[str, Path(max_length=100, description="From Content-Location")]
+    request: Request, mark: Annotated[str, Path(description="From Content-Location")]
 ) -> Response:
     """Return a report that was made a short while ago for the same caller.
 
