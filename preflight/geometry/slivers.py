@@ -19,7 +19,7 @@ LONG = 5.0
 FIRST = 1 / 16
 """Share of the limit at which the search begins; it doubles from there."""
 
-Chord = tuple[Floats, Floats]
+Chord = tuple[tuple[float, float], tuple[float, float]]
 
 
 def hollow(parts: np.ndarray, limit: float) -> Bools:
@@ -46,7 +46,7 @@ def narrowest(parts: np.ndarray, limit: float, tolerance: float) -> list[Chord |
     while len(left):
         chosen = parts[left]
         # Walls are numbered by part in the order given; every part here is one valid polygon.
-        walls = walls_of(shapely.multipolygons(chosen), tolerance)
+        walls = walls_of(shapely.MultiPolygon(list(chosen)), tolerance)
         chords, _ = shortest_chords(walls, near_pairs(walls, reach), min(reach, limit), gaps=False)
         kept = chords.take(chords.around > LONG * chords.width)
         owner = walls.part[kept.first]
@@ -73,4 +73,5 @@ def _best(chords: Chords, box: Floats) -> Chord:
     middle = (chords.tail + chords.head) / 2
     away = np.hypot(*(middle - (box[:2] + box[2:]) / 2).T)
     pick = int(np.lexsort((away, np.round(chords.width, 6)))[0])
-    return chords.tail[pick], chords.head[pick]
+    (ax, ay), (bx, by) = chords.tail[pick].tolist(), chords.head[pick].tolist()
+    return (ax, ay), (bx, by)

@@ -98,10 +98,11 @@ def thin_parts(
 def _whole_slivers(parts: npt.NDArray[np.object_], limit: float, tolerance: float) -> list[_Place]:
     """Return the places of parts that are narrower than ``limit`` everywhere."""
     chords = narrowest(parts, limit, tolerance / 10)
-    return [
-        _Place(_part(ThinKind.SLIVER, *(_widest(part, tolerance) if chord is None else chord), part), part)
-        for part, chord in zip(parts, chords, strict=True)
-    ]
+    places = []
+    for part, chord in zip(parts, chords, strict=True):
+        a, b = _widest(part, tolerance) if chord is None else chord
+        places.append(_Place(_part(ThinKind.SLIVER, a, b, part), part))
+    return places
 
 
 def narrow_gaps(
@@ -438,7 +439,7 @@ class _Opened:
         return _Place(_part(ThinKind.NECK, *_ends(line), line), line)
 
 
-def _widest(shape: BaseGeometry, tolerance: float) -> tuple[Coordinate, Coordinate]:
+def _widest(shape: Polygon, tolerance: float) -> tuple[Coordinate, Coordinate]:
     """Return a diameter of the largest circle in ``shape``."""
     radius = shapely.maximum_inscribed_circle(shape, tolerance=tolerance / 4)
     (x, y), (u, v) = _ends(radius)

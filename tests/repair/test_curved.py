@@ -79,7 +79,7 @@ def test_random_unions_against_winding_counts_of_their_parts() -> None:
     random = np.random.default_rng(5)
     for _ in range(40):
         parts = [
-            circle(*random.uniform(0, 60, 2), random.uniform(4, 20))
+            circle(random.uniform(0, 60), random.uniform(0, 60), random.uniform(4, 20))
             for _ in range(int(random.integers(2, 8)))
         ]
         whole = united(parts)

@@ -261,7 +261,7 @@ def test_a_key_can_be_given_where_the_service_asks_for_one(browser: Browser, tmp
         field = page.get_by_label("Your key")
         expect(field).to_be_hidden()
         page.locator("#artwork").set_input_files(
-            files=[{"name": "sign.svg", "mimeType": "image/svg+xml", "buffer": FAULTY.encode()}]
+            files={"name": "sign.svg", "mimeType": "image/svg+xml", "buffer": FAULTY.encode()}
         )
         page.locator("#check").click()
         expect(page.get_by_role("alert")).to_contain_text("A key is needed")
