@@ -198,6 +198,12 @@ def test_a_trace_of_many_short_segments_becomes_curves() -> None:
     assert result.proof.films[0].largest_deviation_mm < 0.01
 
 
+def test_a_speck_too_small_to_cut_is_not_called_proved() -> None:
+    proof = mended('<rect x="10" y="10" width="0.005" height="0.005"/>').proof
+    assert not proof.proved
+    assert any("nothing is left to cut" in reason for reason in proof.reasons)
+
+
 def test_repairing_twice_changes_nothing_more() -> None:
     once = mended('<circle cx="40" cy="50" r="20"/><circle cx="60" cy="50" r="20"/>')
     twice = preflight.repair(once.artwork)
