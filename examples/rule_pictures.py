@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import preflight
+from preflight.report.catalogue import write_folder
 from preflight.report.picture import picture_svg
 
 DATA = Path(__file__).resolve().parents[1] / "tests" / "rules" / "data"
@@ -52,14 +53,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("folder", type=Path)
-    folder: Path = parser.parse_args(arguments).folder
-    folder.mkdir(parents=True, exist_ok=True)
-    made = pictures()
-    for old in folder.glob("*.svg"):
-        if old.name not in made:
-            old.unlink()
-    for name, text in made.items():
-        (folder / name).write_text(text, encoding="utf-8")
+    write_folder(parser.parse_args(arguments).folder, pictures(), "*.svg")
     return 0
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from preflight.rules import RULES, Rule
@@ -76,15 +76,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Write the catalogue into a folder; pages of rules that are gone are removed."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
-    folder: Path = parser.parse_args(arguments).folder
+    write_folder(parser.parse_args(arguments).folder, pages(), "*.md")
+    return 0
+
+
+def write_folder(folder: Path, made: Mapping[str, str], pattern: str) -> None:
+    """Write ``made`` (file name to text) into ``folder``; other files of the ``pattern`` are removed."""
     folder.mkdir(parents=True, exist_ok=True)
-    made = pages()
-    for old in folder.glob("*.md"):
+    for old in folder.glob(pattern):
         if old.name not in made:
             old.unlink()
     for name, text in made.items():
         (folder / name).write_text(text, encoding="utf-8")
-    return 0
 
 
 if __name__ == "__main__":

@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from preflight.analysis import Analysis
 from preflight.artwork import RemarkKind
 from preflight.report.model import Finding, Severity
-from preflight.rules.build import Fault, findings
-from preflight.rules.remarks import faults_of
+from preflight.rules.remarks import findings_of
 from preflight.rules.rule import Rule
 
 _KINDS = {
@@ -34,11 +33,7 @@ _KINDS = {
 
 def check(analysis: Analysis) -> Iterator[Finding]:
     """Yield the reader's remarks on broken, missing and outside parts."""
-    cases: dict[str, list[Fault]] = {case: [] for case in RULE.cases}
-    for case, fault in faults_of(analysis, _KINDS):
-        cases[case].append(fault)
-    for case, faults in cases.items():
-        yield from findings(RULE, case, analysis, faults)
+    yield from findings_of(RULE, analysis, _KINDS)
 
 
 RULE = Rule(

@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from preflight.analysis import Analysis
 from preflight.artwork import RemarkKind
 from preflight.report.model import Finding, Severity
-from preflight.rules.build import findings
-from preflight.rules.remarks import faults_of
+from preflight.rules.remarks import findings_of
 from preflight.rules.rule import Rule
 
 _KINDS = {
@@ -22,7 +21,7 @@ _KINDS = {
 
 def check(analysis: Analysis) -> Iterator[Finding]:
     """Yield the reader's remarks on broken path data."""
-    yield from findings(RULE, "broken-off", analysis, [fault for _, fault in faults_of(analysis, _KINDS)])
+    yield from findings_of(RULE, analysis, _KINDS)
 
 
 RULE = Rule(

@@ -6,7 +6,9 @@ from collections.abc import Iterator
 
 from preflight.analysis import Analysis
 from preflight.artwork import Box, Remark, RemarkKind, Shape
-from preflight.rules.build import Fault, place
+from preflight.report.model import Finding
+from preflight.rules.build import Fault, findings, place
+from preflight.rules.rule import Rule
 
 
 def faults_of(analysis: Analysis, kinds: dict[RemarkKind, tuple[str, str]]) -> Iterator[tuple[str, Fault]]:
@@ -15,6 +17,17 @@ def faults_of(analysis: Analysis, kinds: dict[RemarkKind, tuple[str, str]]) -> I
         if remark.kind in kinds:
             case, message = kinds[remark.kind]
             yield case, _fault(remark, message, remark.box or _box_of(analysis, remark))
+
+
+def findings_of(
+    rule: Rule, analysis: Analysis, kinds: dict[RemarkKind, tuple[str, str]]
+) -> Iterator[Finding]:
+    """Yield the findings of a rule that passes on the reader's remarks of the given kinds, case by case."""
+    cases: dict[str, list[Fault]] = {case: [] for case in rule.cases}
+    for case, fault in faults_of(analysis, kinds):
+        cases[case].append(fault)
+    for case, faults in cases.items():
+        yield from findings(rule, case, analysis, faults)
 
 
 def _box_of(analysis: Analysis, remark: Remark) -> Box | None:
