@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from preflight.commands.files import load_job, read_bytes, write
+from preflight.commands.jobsheet import add_jobsheet
 from preflight.commands.repairing import add_repair
 from preflight.errors import PreflightError, printable, quoted
 from preflight.report.model import Verdict
@@ -92,6 +93,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_check(commands)
     add_repair(commands)
+    add_jobsheet(commands)
     rules = commands.add_parser("rules", help="list all rules", description="List all rules.")
     rules.set_defaults(run=_rules)
     explain = commands.add_parser("explain", help="explain one rule", description="Explain one rule.")

@@ -1,0 +1,268 @@
+"""Work out everything that stands on a job sheet."""
+
+from __future__ import annotations
+
+from dataclasses import astuple
+
+import numpy as np
+import shapely
+
+from preflight.analysis import Analysis
+from preflight.artwork import Artwork
+from preflight.checking import check
+from preflight.curves import Floats, Ints, Polylines
+from preflight.cutting.order import arranged, cut_order
+from preflight.cutting.timing import Machine, cut_time
+from preflight.errors import PreflightError
+from preflight.films import Film
+from preflight.job import Job
+from preflight.jobsheet.cautions import cautions_for
+from preflight.jobsheet.drawing import drawing_of
+from preflight.jobsheet.model import (
+    Box,
+    FilmSheet,
+    Hinge,
+    JobSheet,
+    Placement,
+    RollSheet,
+    Tape,
+    Weeding,
+)
+from preflight.jobsheet.stacking import laying_of
+from preflight.report.model import Report, Severity
+from preflight.roll.fit import fit_film
+from preflight.rules import RULES
+from preflight.rules.specks import small_counters, small_islands
+from preflight.version import __version__
+
+CLAIM = "Geometry only; test-cut first. Film, blade, force, machine and weather are not known here."
+
+CENTRE_HINGE = 900.0
+"""Graphics longer than this (mm) get a centre hinge. Common practice, no source."""
+
+
+def job_sheet(
+    artwork: Artwork, job: Job | None = None, *, report: Report | None = None, machine: Machine | None = None
+) -> JobSheet:
+    """Return the job sheet of ``artwork``, as read, for ``job`` (stock: ``Job()``).
+
+    ``report`` is the check's answer for the same artwork and job where the caller has it already;
+    ``machine`` is what the cutting time rests on (stock: ``Machine()``, and the sheet says so). The same
+    input gives the same sheet. Raises `JobError` where the job's size does not fit the artwork, and
+    `PreflightError` where there is no film to cut.
+    """
+    job = job or Job()
+    report = report or check(artwork, job)
+    analysis = Analysis(artwork, job)
+    films = [film for film in analysis.films if not film.region.is_empty and film.cut_bounds is not None]
+    if not films:
+        raise PreflightError(
+            "nothing-to-cut",
+            "There is nothing to cut from film in this artwork, so there is no job sheet for it.",
+            "See the report for what stands in the way.",
+        )
+    laying = laying_of(analysis)
+    box = _box([film.region.bounds for film in films])
+    flipped = laying.mirror == "mirror"
+    sheets = tuple(_film(analysis, film, machine or Machine(), flipped=flipped) for film in films)
+    return JobSheet(
+        tool_version=__version__,
+        title=artwork.source.name or "Artwork without a name",
+        sha256=artwork.source.sha256,
+        job_sha256=job.sha256,
+        verdict=report.verdict,
+        summary=report.summary,
+        faults=_faults(report),
+        width=analysis.artwork.width,
+        height=analysis.artwork.height,
+        size_stated=analysis.size_stated,
+        scale=analysis.scale,
+        drawing=drawing_of(analysis),
+        art_box=box,
+        use=job.use,
+        use_stated=job.stated("use"),
+        surface=job.surface,
+        place=job.mounting.place,
+        substrate=job.mounting.substrate,
+        blade_offset=job.blade.offset,
+        blade_angle=job.blade.angle,
+        blade_stated=job.stated("blade"),
+        polarity=job.polarity,
+        films=sheets,
+        loose_lines=_loose_lines(analysis),
+        laying=laying,
+        hinge=_hinge(placed(box, analysis, flipped=flipped), analysis, flipped=flipped),
+        cautions=cautions_for(analysis),
+        time_basis=_time_basis(machine),
+        claim=CLAIM,
+    )
+
+
+def _faults(report: Report) -> tuple[str, ...]:
+    titles = {rule.code: rule.title for rule in RULES}
+    errors = [titles[f.code] for f in report.findings if f.severity is Severity.ERROR]
+    return tuple(dict.fromkeys(errors))
+
+
+def _film(analysis: Analysis, film: Film, machine: Machine, *, flipped: bool) -> FilmSheet:
+    job, bounds = analysis.job, film.region.bounds
+    roll = _roll(film)
+    return FilmSheet(
+        name=film.name,
+        colour=film.colour,
+        kind=film.spec.kind,
+        thickness=film.spec.thickness,
+        thickness_stated="thickness" in film.spec.model_fields_set,
+        kind_stated="kind" in film.spec.model_fields_set,
+        directional=film.spec.directional,
+        area=float(film.region.area),
+        width=bounds[2] - bounds[0],
+        height=bounds[3] - bounds[1],
+        cut_length=float(analysis.painting.lengths[list(film.followed)].sum()),
+        contours=len(film.followed_contours),
+        cut_seconds=_seconds(analysis, film, machine, turned=roll is not None and roll.turned),
+        roll=roll,
+        weeding=_weeding(film, surround=job.polarity == "surround"),
+        tape=_tape(film, job.mounting.tape_width),
+        placement=placed(_box([bounds]), analysis, flipped=flipped),
+        temperature=film.spec.temperature,
+    )
+
+
+def _roll(film: Film) -> RollSheet | None:
+    roll, fit = film.roll, fit_film(film)
+    if roll is None or fit.across is None or fit.along is None or fit.usable is None:
+        return None
+    return RollSheet(
+        width=roll.width,
+        margin=roll.margin,
+        machine_width=roll.machine_width,
+        usable_width=fit.usable,
+        weed_border=roll.weed_border,
+        lead=roll.lead,
+        left_on_roll=roll.length,
+        fits=fit.answer in ("fits", "fits-turned"),
+        turned=fit.answer == "fits-turned" or (fit.case == "roll-too-short" and _is_turned(film, fit.across)),
+        across=fit.across,
+        along=fit.along,
+        reason=fit.reason,
+        margin_stated="margin" in roll.model_fields_set,
+        weed_border_stated="weed_border" in roll.model_fields_set,
+        lead_stated="lead" in roll.model_fields_set,
+    )
+
+
+def _is_turned(film: Film, across: float) -> bool:
+    assert film.roll is not None
+    assert film.cut_bounds is not None
+    width = film.cut_bounds[2] - film.cut_bounds[0] + 2 * film.roll.weed_border
+    return abs(width - across) > 1e-9
+
+
+def _weeding(film: Film, *, surround: bool) -> Weeding:
+    stays = shapely.get_parts(film.region)
+    holes = int(shapely.get_num_interior_rings(stays).sum())
+    # With the shapes weeded out each of them is one piece; else the sheet around is one more than the holes.
+    removed = len(shapely.get_parts(film.shapes_region)) if surround else holes + 1
+    narrow = [part for part in film.thin if part.kind != "spike"]
+    judged = "narrow parts" not in film.unjudged
+    return Weeding(
+        stays=len(stays),
+        removed=removed,
+        holes=holes,
+        small_stays=len(small_islands(film)),
+        small_removed=len(small_counters(film)),
+        small_area=film.limits.island_area.warning,
+        smallest=_sides(stays[int(np.argmin(shapely.area(stays)))]),
+        narrow=len(narrow) if judged else None,
+        narrowest=min((part.width for part in narrow), default=None) if judged else None,
+    )
+
+
+def _sides(piece: shapely.Geometry) -> tuple[float, float] | None:
+    corners = shapely.get_coordinates(shapely.oriented_envelope(piece))
+    if len(corners) < 4:
+        return None
+    short, long = sorted(np.hypot(*(corners[1:3] - corners[:2]).T).tolist())
+    return short, long
+
+
+def _tape(film: Film, at_hand: float | None) -> Tape:
+    x0, y0, x1, y1 = film.region.bounds
+    short, long = sorted((x1 - x0, y1 - y0))
+    boxes = shapely.bounds(shapely.get_parts(film.region))
+    sizes = boxes[:, 2:] - boxes[:, :2]
+    # The piece whose shorter side is longest: it is what the narrowest tape has to span.
+    wide, high = sizes[int(np.argmax(sizes.min(axis=1)))].tolist()
+    return Tape(
+        width=short,
+        length=long,
+        widest_piece=(wide, high),
+        at_hand=at_hand,
+        one_sheet=None if at_hand is None else at_hand >= short - 1e-6,
+    )
+
+
+def placed(box: Box, analysis: Analysis, *, flipped: bool) -> Placement:
+    """Return how far ``box`` lies from the drawing area's edges, seen from where the film is applied."""
+    left, right = box[0], analysis.artwork.width - box[2]
+    if flipped:
+        left, right = right, left
+    return Placement(left=left, right=right, top=box[1], bottom=analysis.artwork.height - box[3])
+
+
+def _hinge(place: Placement, analysis: Analysis, *, flipped: bool) -> Hinge:
+    width, height = analysis.artwork.width, analysis.artwork.height
+    right, bottom, middle = width - place.right, height - place.bottom, (place.left + width - place.right) / 2
+    top = ((place.left, place.top), (right, place.top))
+    if right - place.left > CENTRE_HINGE:
+        marks = (*top, (middle, place.top), (middle, bottom))
+        return Hinge(edge="centre", position=middle, marks=marks, flipped=flipped)
+    return Hinge(edge="top", position=place.top, marks=(*top, (middle, place.top)), flipped=flipped)
+
+
+def _box(boxes: list[tuple[float, float, float, float]]) -> Box:
+    x0, y0, x1, y1 = np.array(boxes).T
+    return float(x0.min()), float(y0.min()), float(x1.max()), float(y1.max())
+
+
+def _loose_lines(analysis: Analysis) -> float:
+    """Return the length of what a knife follows for no film: knife lines with a role of their own."""
+    in_films = {shape for film in analysis.films for shape in film.followed}
+    loose = [
+        layer.shape
+        for layer, meaning in zip(analysis.painting.layers, analysis.meanings, strict=True)
+        if meaning.role == "knife" and layer.shape not in in_films
+    ]
+    return float(analysis.painting.lengths[sorted(set(loose))].sum())
+
+
+def _seconds(analysis: Analysis, film: Film, machine: Machine, *, turned: bool) -> float:
+    lines = _chosen(analysis.painting.contours, film.followed_contours)
+    points = lines.points[:, ::-1] if turned else lines.points
+    moved = Polylines(points - points.min(axis=0), lines.starts, lines.closed, lines.path, lines.corners)
+    order = cut_order(moved, fragile_area=film.limits.island_area.warning)
+    return cut_time(arranged(moved, order), order.travel, machine).total
+
+
+def _chosen(lines: Polylines, which: Ints) -> Polylines:
+    parts: list[Floats] = [lines[int(i)] for i in which]
+    marks = [lines.corners[lines.starts[i] : lines.starts[i + 1]] for i in which]
+    sizes = [len(part) for part in parts]
+    return Polylines(
+        np.concatenate(parts),
+        np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
+        lines.closed[which],
+        lines.path[which],
+        np.concatenate(marks),
+    )
+
+
+def _time_basis(machine: Machine | None) -> str:
+    taken = machine or Machine()
+    speed, acceleration, *_ = astuple(taken)
+    stated = "as stated" if machine is not None else "common practice, no source"
+    return (
+        f"estimate for {speed:g} mm/s and {acceleration:g} mm/s² ({stated}); machines differ. Loading, weeding and "
+        "taping are not in it"
+    )
