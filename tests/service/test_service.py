@@ -16,7 +16,7 @@ from preflight.report.model import Report
 from preflight.rules import RULES
 from service.page import ASSETS
 from service.problems import PROBLEMS
-from tests.service.conftest import ROOT, SVG, Server, assert_problem
+from tests.service.conftest import ROOT, SVG, Server, assert_problem, running
 
 RAW = {"content-type": "image/svg+xml"}
 
@@ -242,10 +242,14 @@ def test_it_is_alive_and_ready(client: httpx.Client) -> None:
         assert client.get(path).json()["status"] == "ok"
 
 
-def test_an_idle_worker_is_small(server: Server) -> None:
-    for pid in server.workers():
-        (line,) = re.findall(r"VmRSS:\s+(\d+) kB", Path(f"/proc/{pid}/status").read_text())
-        assert int(line) <= 80 * 1024
+def test_an_idle_worker_is_small(tmp_path: Path) -> None:
+    # A service of its own: a worker that has mended something keeps the libraries that took.
+    with running("service", tmp_path) as fresh:
+        pids = fresh.workers()
+        assert pids
+        for pid in pids:
+            (line,) = re.findall(r"VmRSS:\s+(\d+) kB", Path(f"/proc/{pid}/status").read_text())
+            assert int(line) <= 80 * 1024
 
 
 def test_the_contract_served_is_the_contract_committed(client: httpx.Client) -> None:
