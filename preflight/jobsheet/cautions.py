@@ -84,7 +84,7 @@ def _stakes(analysis: Analysis) -> Answer:
     job = analysis.job
     if job.mounting.place == "ground-stake":
         return True, "stands on stakes"
-    if job.mounting.place is None and job.use == "exterior":
+    if job.mounting.place is None and job.use == "exterior" and job.surface == "first":
         return False, "the job does not say whether it stands on stakes"
     return None
 

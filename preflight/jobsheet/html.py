@@ -14,7 +14,7 @@ from preflight.report.model import Verdict
 _STYLE = """
 @page { margin: 11mm 12mm }
 * { box-sizing: border-box }
-body { font: 9.2pt/1.36 system-ui, "Liberation Sans", Arial, sans-serif; color: #16202a; margin: 0 auto;
+body { font: 8.8pt/1.32 Arial, "Liberation Sans", Helvetica, sans-serif; color: #16202a; margin: 0 auto;
   max-width: 186mm; padding: 4mm 0; -webkit-print-color-adjust: exact; print-color-adjust: exact }
 header { display: flex; gap: 5mm; align-items: flex-end; border-bottom: .6mm solid #16202a; padding-bottom: 2mm }
 h1 { font-size: 16pt; line-height: 1.15; margin: 0; flex: 1; overflow-wrap: anywhere }
@@ -27,13 +27,15 @@ h1 { font-size: 16pt; line-height: 1.15; margin: 0; flex: 1; overflow-wrap: anyw
 .top svg { flex: none; max-width: none }
 dl { margin: 0; display: grid; grid-template-columns: auto 1fr; gap: .9mm 2.5mm; min-width: 0 }
 dt { color: #455463 } dd { margin: 0; overflow-wrap: anywhere }
-section { margin-top: 3.2mm; break-inside: avoid }
+section { margin-top: 2.6mm; break-inside: avoid }
 h2 { font-size: 11pt; margin: 0 0 1mm; border-bottom: .2mm solid #8b98a4 }
-table { border-collapse: collapse; width: 100%; margin-bottom: 1.2mm; font-size: 8.6pt }
+table { border-collapse: collapse; width: 100%; margin-bottom: 1.2mm; font-size: 8.2pt }
 th { text-align: left; font-weight: 600; color: #455463; padding: .4mm 2mm .4mm 0; vertical-align: bottom }
 td { padding: .7mm 2mm .7mm 0; border-top: .15mm solid #cfd7de; vertical-align: top; overflow-wrap: anywhere }
 td span { display: block; color: #455463 } td span:first-of-type { color: inherit; font-weight: 600 }
-i.swatch { float: left; width: 4.4mm; height: 4.4mm; margin-right: 1.8mm; border: .2mm solid #16202a }
+th.film { width: 27% } td.film { position: relative; padding-left: 6.4mm }
+i.swatch { position: absolute; left: 0; top: 1mm; width: 4.4mm; height: 4.4mm; border-radius: 50%;
+  border: .2mm solid #16202a }
 ul { list-style: none; margin: 0; padding: 0 }
 li { padding-left: 6mm; position: relative; margin: .7mm 0 }
 li::before { content: ""; position: absolute; left: 0; top: .3mm; width: 3.6mm; height: 3.6mm;
@@ -86,14 +88,19 @@ def _section(section: Section) -> str:
 
 
 def _table(table: Table) -> str:
-    head = "".join(f"<th>{_safe(word)}</th>" for word in table.head)
+    head = "".join(
+        f'<th class="film">{word}</th>' if word == "Film" else f"<th>{_safe(word)}</th>"
+        for word in table.head
+    )
     rows = "".join(f"<tr>{''.join(_cell(cell) for cell in row)}</tr>" for row in table.rows)
     return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
 
 
 def _cell(cell: Cell) -> str:
-    swatch = f'<i class="swatch" style="background:{_safe(cell.swatch)}"></i>' if cell.swatch else ""
-    return f"<td>{swatch}{''.join(f'<span>{_safe(line)}</span>' for line in cell.lines)}</td>"
+    lines = "".join(f"<span>{_safe(line)}</span>" for line in cell.lines)
+    if cell.swatch is None:
+        return f"<td>{lines}</td>"
+    return f'<td class="film"><i class="swatch" style="background:{_safe(cell.swatch)}"></i>{lines}</td>'
 
 
 def _footer(sheet: JobSheet) -> str:

@@ -13,7 +13,6 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
-    CondPageBreak,
     Flowable,
     HRFlowable,
     KeepTogether,
@@ -127,20 +126,18 @@ def _verdict(sheet: JobSheet, room: float) -> Flowable:
 
 
 def _section(section: Section, room: float) -> Iterator[Flowable]:
-    first: list[Flowable] = [
-        Paragraph(_safe(section.title), _PART),
-        HRFlowable(width="100%", thickness=0.5, color=_GREY, spaceBefore=1, spaceAfter=2),
-    ]
-    tables: list[Flowable] = [_table(table, room) for table in section.tables]
-    steps: list[Flowable] = [
+    steps = [
         _grid([[_TickBox(), Paragraph(_safe(step), _BODY)]], [14, room - 14], padding=1)
         for step in section.steps
     ]
-    rest = [*tables[1:], *steps, *(Paragraph(_safe(note), _NOTE) for note in section.notes)]
-    opening = [*first, *(tables[:1] or rest[:1])]
-    yield CondPageBreak(60)
-    yield KeepTogether(opening)
-    yield from rest if tables else rest[1:]
+    parts: list[Flowable] = [
+        Paragraph(_safe(section.title), _PART),
+        HRFlowable(width="100%", thickness=0.5, color=_GREY, spaceBefore=1, spaceAfter=2),
+        *(_table(table, room) for table in section.tables),
+        *steps,
+        *(Paragraph(_safe(note), _NOTE) for note in section.notes),
+    ]
+    yield KeepTogether(parts)
 
 
 def _table(table: Table, room: float) -> Flowable:
@@ -218,7 +215,7 @@ def _all_words(sheet: JobSheet) -> Iterator[str]:
 
 
 class _TickBox(Flowable):  # type: ignore[misc,unused-ignore]
-    """A box to tick, or a swatch of a colour."""
+    """A box to tick, or a round swatch of a colour: a white one is no box to tick."""
 
     def __init__(self, colour: str | None = None) -> None:
         super().__init__()
@@ -230,7 +227,10 @@ class _TickBox(Flowable):  # type: ignore[misc,unused-ignore]
         self.canv.setLineWidth(0.7)
         self.canv.setStrokeColor(_INK)
         self.canv.setFillColor(HexColor(self._colour or "#ffffff"))
-        self.canv.rect(0.5, 0.5, 8.5, 8.5, fill=1)
+        if self._colour is None:
+            self.canv.rect(0.5, 0.5, 8.5, 8.5, fill=1)
+        else:
+            self.canv.circle(4.75, 4.75, 4.25, fill=1)
 
 
 class _Picture(Flowable):  # type: ignore[misc,unused-ignore]

@@ -13,7 +13,7 @@ from preflight.errors import printable
 from preflight.job import Temperature
 from preflight.jobsheet.cautions import LOCAL_RULES
 from preflight.jobsheet.model import FilmSheet, JobSheet
-from preflight.units import format_length
+from preflight.units import MM_PER, Unit, format_length
 
 TAPE_SPARE = 25.4
 """Transfer tape left over at each end to hold it by, mm. Common practice, no source."""
@@ -61,6 +61,14 @@ def both(mm: float) -> str:
     return f"{format_length(mm)} / {format_length(mm, 'in')}"
 
 
+def _sides(width: float, height: float) -> str:
+    """Return width by height in mm and in inches."""
+    units: tuple[Unit, ...] = ("mm", "in")
+    return ", ".join(
+        f"{format_length(width, unit, with_unit=False)} × {format_length(height, unit)}" for unit in units
+    )
+
+
 def duration(seconds: float) -> str:
     """Return a time to the nearest second, and to the nearest minute from an hour on."""
     whole = max(1, round(seconds))
@@ -88,8 +96,8 @@ def facts(sheet: JobSheet) -> tuple[tuple[str, str], ...]:
     polarity = "the shapes" if sheet.polarity == "shapes" else "what surrounds the shapes"
     x0, y0, x1, y1 = sheet.art_box
     return (
-        ("Drawing area", f"{both(sheet.width)} wide, {both(sheet.height)} high{size}"),
-        ("Graphic", f"{both(x1 - x0)} wide, {both(y1 - y0)} high"),
+        ("Drawing area", f"{_sides(sheet.width, sheet.height)}{size}"),
+        ("Graphic", _sides(x1 - x0, y1 - y0)),
         ("Put on", PLACES[sheet.place] if sheet.place else "not stated"),
         ("Substrate", printable(sheet.substrate) if sheet.substrate else "not stated"),
         ("Side", behind),
@@ -137,7 +145,7 @@ def _load(sheet: JobSheet) -> Section:
         rows.append((_name(film), _two(roll.width), _two(roll.usable_width), _two(roll.across), taken, how))
     steps = [
         "The right film for each colour is at the machine, and enough of it.",
-        f"Film in square, liner down, rolled side across the machine. {_rollers(sheet)}",
+        f"Roll across the machine, film side up, fed in square. {_rollers(sheet)}",
     ]
     return Section("1  Load", (Table(head, tuple(rows)),), tuple(steps), tuple(_load_notes(sheet)))
 
@@ -147,7 +155,10 @@ def _rollers(sheet: JobSheet) -> str:
     if len(margins) != 1:
         return "Both pinch rollers stand on film, inside its edges, and clear of the cut†."
     margin, stated = margins.pop()
-    return f"Both pinch rollers stand on film inside its edges: {both(margin)}{_star(stated)} is kept free on each side."
+    return (
+        f"Both pinch rollers stand on film, inside the edges and clear of the cut: {both(margin)}{_star(stated)} "
+        "on each side is kept for them."
+    )
 
 
 def _load_notes(sheet: JobSheet) -> Iterator[str]:
@@ -171,7 +182,7 @@ def _cut(sheet: JobSheet) -> Section:
         (
             _name(film),
             Cell((str(film.contours),)),
-            Cell((format_length(film.cut_length, "m"), format_length(film.cut_length, "ft"))),
+            Cell((f"{film.cut_length / MM_PER['m']:.2f} m", f"{film.cut_length / MM_PER['ft']:.1f} ft")),
             Cell(("unknown",) if film.cut_seconds is None else (f"about {duration(film.cut_seconds)}",)),
         )
         for film in sheet.films
@@ -242,9 +253,8 @@ def _tape(sheet: JobSheet) -> Section:
     rows = []
     for film in sheet.films:
         wide, high = film.tape.widest_piece
-        piece = f"{format_length(wide, with_unit=False)} × {format_length(high)}"
-        inch = f"{format_length(wide, 'in', with_unit=False)} × {format_length(high, 'in')}"
-        rows.append((_name(film), _two(film.tape.width), _two(film.tape.length), Cell((piece, inch))))
+        piece = Cell(tuple(_sides(wide, high).split(", ")))
+        rows.append((_name(film), _two(film.tape.width), _two(film.tape.length), piece))
     notes = [
         "One sheet over a continuous character, so the tape is as wide as the graphic (a film maker's help centre). "
         f"Leave {both(TAPE_SPARE)} more at each end to hold it by†."
@@ -279,7 +289,7 @@ def _apply(sheet: JobSheet) -> Section:
     marks = Table(
         ("Mark", "From the left", "From the top"),
         tuple(
-            (Cell((str(number),)), _two(x), _two(y))
+            (Cell((str(number),)), Cell((both(x),)), Cell((both(y),)))
             for number, (x, y) in enumerate(sheet.hinge.marks, start=1)
         ),
     )
@@ -309,7 +319,10 @@ def _apply_notes(sheet: JobSheet) -> Iterator[str]:
         )
     if sheet.laying.entangled:
         names = ", ".join(printable(name) for name in sheet.laying.entangled)
-        yield f"NO ORDER IS RIGHT for these films: each lies both under and over another: {names}. Ask before you lay them."
+        yield (
+            f"NO ORDER IS RIGHT for these films: each lies both under and over another: {names}. Ask before "
+            "you lay them."
+        )
     seen = "from behind the glass" if sheet.surface == "second" else "from the front"
     yield f"Distances are from the drawing area's edges, as you see it when you apply the film, {seen}." + (
         " The picture shows the drawing as it is in the file: left and right change places."
