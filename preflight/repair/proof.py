@@ -67,7 +67,9 @@ def prove(
             f"{film.film}: {size:g} mm of {what} are left." for what, size in faults.items() if size > 0
         ]
         if film.nodes_before and not film.nodes_after:
-            reasons.append(f"{film.film}: nothing in it is as thick as {GATE:g} mm, so nothing is left to cut.")
+            reasons.append(
+                f"{film.film}: nothing in it is as thick as {GATE:g} mm, so nothing is left to cut."
+            )
         if film.open_contours:
             reasons.append(f"{film.film}: {film.open_contours} outlines are left open.")
         if film.difference_thickness_mm > GATE:
