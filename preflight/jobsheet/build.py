@@ -17,7 +17,7 @@ from preflight.errors import PreflightError
 from preflight.films import Film
 from preflight.job import Job
 from preflight.jobsheet.cautions import cautions_for
-from preflight.jobsheet.drawing import drawing_of
+from preflight.jobsheet.drawing import drawing_of, plain_colour
 from preflight.jobsheet.model import (
     Box,
     FilmSheet,
@@ -109,7 +109,7 @@ def _film(analysis: Analysis, film: Film, machine: Machine, *, flipped: bool) ->
     roll = _roll(film)
     return FilmSheet(
         name=film.name,
-        colour=film.colour,
+        colour=plain_colour(film.colour),
         kind=film.spec.kind,
         thickness=film.spec.thickness,
         thickness_stated="thickness" in film.spec.model_fields_set,

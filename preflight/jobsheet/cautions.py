@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 from preflight.analysis import Analysis
 from preflight.colour import luminance
+from preflight.errors import shortened
+from preflight.jobsheet.drawing import plain_colour
 from preflight.jobsheet.model import Caution
 
 PRACTICE = "common practice, no source"
@@ -18,6 +20,9 @@ DARK = 0.18
 """Films of less relative luminance than this (middle grey reflects 18 %) count as dark."""
 LARGE = 100_000.0
 """Dark film on glass of more area than this (mm2) counts as large. Rule of thumb, no source."""
+
+NAMED = 6
+"""So many films are named; a sheet with more says how many."""
 
 LOCAL_RULES = (
     "Rules for placing signs differ from place to place. The local code, the land's owner and licensed practice "
@@ -55,8 +60,9 @@ def _always(why: str) -> Callable[[Analysis], Answer]:
 
 
 def _pvc(analysis: Analysis) -> Answer:
-    names = [film.name for film in analysis.films if film.spec.pvc]
-    return (True, f"PVC film: {', '.join(names)}") if names else None
+    names = list(dict.fromkeys(shortened(film.name) for film in analysis.films if film.spec.pvc))
+    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
+    return (True, f"PVC film: {', '.join(names[:NAMED])}{more}") if names else None
 
 
 def _on_vehicle(analysis: Analysis) -> bool:
@@ -111,7 +117,7 @@ def _sensors(analysis: Analysis) -> Answer:
 
 def _glass_breakage(analysis: Analysis) -> Answer:
     job = analysis.job
-    dark = [film for film in analysis.films if luminance(film.colour) < DARK]
+    dark = [film for film in analysis.films if plain_colour(film.colour) and luminance(film.colour) < DARK]
     area = sum(float(film.region.area) for film in dark)
     if area < LARGE:
         return None

@@ -88,7 +88,7 @@ def drawing_of(analysis: Analysis) -> Drawing:
         coloured = [(film.colour, film.region) for film in analysis.films]
     else:
         coloured = list(appearance(artwork, tolerance).colours.items())
-    shown = ((colour, region) for colour, region in coloured if _COLOUR.fullmatch(colour))
+    shown = ((colour, region) for colour, region in coloured if plain_colour(colour))
     return Drawing(
         ratio=ratio,
         ground=analysis.job.ground_colour,
@@ -99,6 +99,11 @@ def drawing_of(analysis: Analysis) -> Drawing:
             if isinstance(item, LiveText | Picture) and item.hidden is None and item.box is not None
         ),
     )
+
+
+def plain_colour(colour: str) -> str | None:
+    """Return ``colour`` where it is #rrggbb: a film painted with a pattern has its name for a colour."""
+    return colour if _COLOUR.fullmatch(colour) else None
 
 
 def round_ratio(width: float, height: float) -> float:

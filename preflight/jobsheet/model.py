@@ -82,7 +82,7 @@ class FilmSheet(_Model):
     """One film, from the roll to the sign."""
 
     name: str
-    colour: str
+    colour: str | None = Field(description="#rrggbb in the drawing; None: it is painted with no plain colour")
     kind: FilmKind
     thickness: float
     thickness_stated: bool

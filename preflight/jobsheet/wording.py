@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from preflight.errors import printable
+from preflight.errors import printable, shortened
 from preflight.job import Temperature
 from preflight.jobsheet.cautions import LOCAL_RULES
 from preflight.jobsheet.model import FilmSheet, JobSheet
@@ -54,6 +54,11 @@ class Section:
     tables: tuple[Table, ...] = ()
     steps: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+
+def named(name: str) -> str:
+    """Return a film's name as it fits into a line."""
+    return shortened(printable(name))
 
 
 def both(mm: float) -> str:
@@ -116,7 +121,7 @@ def _name(film: FilmSheet) -> Cell:
     kind = f"{film.kind}{'' if film.kind_stated else '*'}"
     thick = f"{format_length(film.thickness)}{'' if film.thickness_stated else '*'}"
     turning = ("has a direction: never turn",) if film.directional else ()
-    return Cell((printable(film.name), f"{kind}, {thick}", *turning), film.colour)
+    return Cell((named(film.name), f"{kind}, {thick}", *turning), film.colour)
 
 
 def _two(mm: float, mark: str = "") -> Cell:
@@ -174,7 +179,7 @@ def _load_notes(sheet: JobSheet) -> Iterator[str]:
         )
     for film in sheet.films:
         if film.roll and film.roll.left_on_roll is not None:
-            yield f"Left on the roll of {printable(film.name)}: {both(film.roll.left_on_roll)}."
+            yield f"Left on the roll of {named(film.name)}: {both(film.roll.left_on_roll)}."
 
 
 def _cut(sheet: JobSheet) -> Section:
@@ -260,7 +265,7 @@ def _tape(sheet: JobSheet) -> Section:
         f"Leave {both(TAPE_SPARE)} more at each end to hold it by†."
     ]
     notes += [
-        f"{printable(film.name)}: the tape at hand, {both(film.tape.at_hand)}, "
+        f"{named(film.name)}: the tape at hand, {both(film.tape.at_hand)}, "
         + (
             "covers it in one sheet."
             if film.tape.one_sheet
@@ -307,7 +312,7 @@ def _apply_steps(sheet: JobSheet) -> Iterator[str]:
     yield f"Set out the marks. Tape the {which} {both(hinge.position)} {edge}†."
     for number, name in enumerate(sheet.laying.order, start=1):
         more = " Let it lie flat before the next one goes on." if number < len(sheet.laying.order) else ""
-        yield f"Film {number}: {printable(name)}. Squeegee from the hinge outwards, then pull the tape off flat†.{more}"
+        yield f"Film {number}: {named(name)}. Squeegee from the hinge outwards, then pull the tape off flat†.{more}"
 
 
 def _apply_notes(sheet: JobSheet) -> Iterator[str]:
@@ -318,7 +323,7 @@ def _apply_notes(sheet: JobSheet) -> Iterator[str]:
             else "The order is from bottom to top."
         )
     if sheet.laying.entangled:
-        names = ", ".join(printable(name) for name in sheet.laying.entangled)
+        names = ", ".join(named(name) for name in sheet.laying.entangled)
         yield (
             f"NO ORDER IS RIGHT for these films: each lies both under and over another: {names}. Ask before "
             "you lay them."
