@@ -178,7 +178,8 @@ class JobSheet(_Model):
     substrate: str | None
     blade_offset: float
     blade_angle: float
-    blade_stated: bool
+    offset_stated: bool
+    angle_stated: bool
     polarity: Literal["shapes", "surround"]
     films: tuple[FilmSheet, ...]
     loose_lines: float = Field(description="Length of knife lines that belong to no film")

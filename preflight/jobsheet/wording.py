@@ -192,14 +192,14 @@ def _cut(sheet: JobSheet) -> Section:
         )
         for film in sheet.films
     )
-    star = _star(sheet.blade_stated)
+    offset, angle = _star(sheet.offset_stated), _star(sheet.angle_stated)
     mirror = {
         "no": (),
         "mirror": ("MIRROR the drawing before cutting, unless the cut file was made mirrored by repair.",),
         "mirrored-already": ("The drawing is mirrored already: do not mirror it again.",),
     }[sheet.laying.mirror]
     steps = (
-        f"Blade in the holder: offset {both(sheet.blade_offset)}{star}, angle {sheet.blade_angle:g}°{star}. Tip whole "
+        f"Blade in the holder: offset {both(sheet.blade_offset)}{offset}, angle {sheet.blade_angle:g}°{angle}. Tip whole "
         "and clean.",
         "Test cut beside the job: the knife cuts the film and marks the liner. It does not cut through the liner†.",
         "Weed the test cut: it comes off cleanly and corners are sharp†. If not, set depth and force again.",
@@ -304,8 +304,8 @@ def _apply(sheet: JobSheet) -> Section:
 
 
 def _apply_steps(sheet: JobSheet) -> Iterator[str]:
-    ground = printable(sheet.substrate) if sheet.substrate else "The substrate (not stated)"
-    yield f"{ground}: clean, dry, free of grease, and inside the temperature window, as is the film."
+    ground = printable(sheet.substrate) if sheet.substrate else "not stated"
+    yield f"Substrate ({ground}): clean, dry, free of grease, and inside the temperature window, as is the film."
     hinge = sheet.hinge
     edge = "from the left" if hinge.edge == "centre" else "from the top"
     which = "centre hinge, upright," if hinge.edge == "centre" else "hinge along the top edge"

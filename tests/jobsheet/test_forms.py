@@ -71,6 +71,8 @@ class TestHtml:
         assert MARKS in text
         stated = page(sheet(job={"blade": {"offset": 0.25, "angle": 45}})).text_content()
         assert "offset 0.25 mm / 0.0098 in, angle 45°." in stated
+        half = page(sheet(job={"blade": {"offset": 0.5}})).text_content()
+        assert "offset 0.5 mm / 0.0197 in, angle 45°*." in half
 
     def test_it_claims_geometry_only_and_asks_for_a_test_cut(self) -> None:
         for made in (sheet(), sheet(job={"surface": "second"})):
