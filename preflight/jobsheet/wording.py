@@ -199,8 +199,8 @@ def _cut(sheet: JobSheet) -> Section:
         "mirrored-already": ("The drawing is mirrored already: do not mirror it again.",),
     }[sheet.laying.mirror]
     steps = (
-        f"Blade in the holder: offset {both(sheet.blade_offset)}{offset}, angle {sheet.blade_angle:g}°{angle}. Tip whole "
-        "and clean.",
+        f"Blade in the holder: offset {both(sheet.blade_offset)}{offset}, angle {sheet.blade_angle:g}°{angle}. Tip "
+        "whole and clean.",
         "Test cut beside the job: the knife cuts the film and marks the liner. It does not cut through the liner†.",
         "Weed the test cut: it comes off cleanly and corners are sharp†. If not, set depth and force again.",
         *mirror,
