@@ -248,3 +248,15 @@ def test_it_is_plain_data_and_the_same_every_time() -> None:
     made = sheet(job={"roll": ROLL})
     assert JobSheet.model_validate_json(made.model_dump_json()) == made
     assert sheet(job={"roll": ROLL}) == made
+
+
+def test_a_turned_cut_takes_as_long_as_the_same_drawn_turned() -> None:
+    spots = [(1500, 10), (20, 150), (700, 160), (90, 20), (1200, 90), (650, 15), (1900, 170), (300, 80)]
+    wide = "".join(bar(GREEN, x, y, 30, 10) for x, y in spots)
+    tall = "".join(bar(GREEN, y, x, 10, 30) for x, y in spots)
+    turned = sheet(wide, {"roll": {"width": 300}}, width=2000, height=200).films[0]
+    drawn = sheet(tall, {"roll": {"width": 300}}, width=200, height=2000).films[0]
+    assert turned.roll is not None
+    assert drawn.roll is not None
+    assert (turned.roll.turned, drawn.roll.turned) == (True, False)
+    assert turned.cut_seconds == pytest.approx(drawn.cut_seconds, rel=1e-9)
