@@ -23,6 +23,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from preflight.curves import Bools, Ints
+from preflight.geometry.grouping import gathered_boxes, grouped, joined_boxes
 from preflight.geometry.slivers import hollow, narrowest
 from preflight.geometry.walls import Chords, Walls, near_pairs, shortest_chords, tapering_chords, walls_of
 
@@ -179,8 +180,8 @@ class _Search:
         boxes = np.concatenate((self.strips, self.extents, self.small))
         if not len(boxes):
             return []
-        suspect = _gathered(shapely.bounds(boxes), 3 * self.width)
-        frames = _joined_boxes(suspect + 3 * self.width * np.array([-1, -1, 1, 1]))
+        suspect = gathered_boxes(shapely.bounds(boxes), 3 * self.width)
+        frames = joined_boxes(suspect + 3 * self.width * np.array([-1, -1, 1, 1]))
         tree = shapely.STRtree(frames)
         windows = [_Window(frame, np.zeros(0, np.int64), np.zeros(0, np.int64)) for frame in frames]
         for name, suspects in (("chords", self.strips), ("tapers", self.extents)):
@@ -222,43 +223,6 @@ def _holds(frame: Polygon, part: Polygon) -> bool:
 
 def _areas(shape: BaseGeometry) -> list[Polygon]:
     return [p for p in shapely.get_parts(shape) if isinstance(p, Polygon) and p.area > 0]
-
-
-def _gathered(bounds: npt.NDArray[np.float64], cell: float) -> npt.NDArray[np.float64]:
-    """Return one bounding box for all boxes (n, 4) that begin in the same cell of a grid."""
-    _, group = np.unique(np.floor(bounds[:, :2] / cell), axis=0, return_inverse=True)
-    return _bounds_of_groups(bounds, group.ravel())
-
-
-def _bounds_of_groups(bounds: npt.NDArray[np.float64], group: Ints) -> npt.NDArray[np.float64]:
-    count = int(group.max()) + 1
-    joined = np.concatenate((np.full((count, 2), np.inf), np.full((count, 2), -np.inf)), axis=1)
-    np.minimum.at(joined[:, :2], group, bounds[:, :2])
-    np.maximum.at(joined[:, 2:], group, bounds[:, 2:])
-    return joined
-
-
-def _joined_boxes(bounds: npt.NDArray[np.float64]) -> npt.NDArray[np.object_]:
-    """Return rectangles that cover ``bounds`` (n, 4), joined until no two of them overlap."""
-    while True:
-        boxes = np.asarray(shapely.box(*bounds.T))
-        group = _groups(len(boxes), *shapely.STRtree(boxes).query(boxes, predicate="intersects"))
-        if int(group.max()) + 1 == len(boxes):
-            return boxes
-        bounds = _bounds_of_groups(bounds, group)
-
-
-def _groups(count: int, first: Ints, second: Ints) -> Ints:
-    """Return a number for each of ``count`` things: the same where pairs connect them, in order of appearance."""
-    parent = np.arange(count)
-    while True:
-        low = np.minimum(parent[first], parent[second])
-        before = parent.copy()
-        np.minimum.at(parent, parent[first], low)
-        np.minimum.at(parent, parent[second], low)
-        parent = parent[parent]
-        if np.array_equal(before, parent):
-            return np.unique(parent, return_inverse=True)[1]
 
 
 @dataclass(frozen=True, eq=False)
@@ -500,7 +464,7 @@ def _merged(found: list[_Place], width: float) -> list[_Place]:
     first, second = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=width / 8)
     kinds = np.array([place.part.kind for place in found])
     same = kinds[first] == kinds[second]
-    group = _groups(len(found), first[same], second[same])
+    group = grouped(len(found), first[same], second[same])
     joined = []
     for number in range(int(group.max()) + 1):
         members = [found[k] for k in np.flatnonzero(group == number)]
