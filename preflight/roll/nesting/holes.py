@@ -1,0 +1,108 @@
+"""Small pieces laid into the holes of larger ones before the search; only where a job asks for it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import shapely
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from preflight.roll.nesting.model import Piece, Placement, Strip, placed, polygons_of
+
+_GRID = 12
+"""Places tried across and along a hole."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hosted:
+    """Which pieces travel in the holes of which host copies: by the host's key, its guests as placed."""
+
+    guests: dict[str, tuple[str, tuple[Placement, ...]]] = field(default_factory=dict)
+    """Key of the host copy in the search: the host's own key, and the guests relative to it."""
+
+    def spread(self, placements: Sequence[Placement]) -> tuple[Placement, ...]:
+        """Return the placements of the search with all guests put where their hosts went."""
+        found: list[Placement] = []
+        for place in placements:
+            key, guests = self.guests.get(place.key, (place.key, ()))
+            found.append(replace(place, key=key))
+            turn = np.radians(place.turn)
+            for guest in guests:
+                x = np.cos(turn) * guest.x - np.sin(turn) * guest.y + place.x
+                y = np.sin(turn) * guest.x + np.cos(turn) * guest.y + place.y
+                found.append(Placement(guest.key, (guest.turn + place.turn) % 360, float(x), float(y)))
+        return tuple(found)
+
+
+def fill_holes(pieces: Sequence[Piece], strip: Strip) -> tuple[tuple[Piece, ...], Hosted]:
+    """Return the pieces that are left to search for, and those laid into holes.
+
+    The largest pieces that fit a hole go first. A guest shares its host's turn, so only hosts and
+    guests whose turns allow that are paired: both of the same turns.
+    """
+    left = {piece.key: piece.copies for piece in pieces}
+    by_size = sorted(pieces, key=lambda piece: -piece.region.area)
+    hosted: dict[str, tuple[str, tuple[Placement, ...]]] = {}
+    outer: list[Piece] = []
+    for host in by_size:
+        while left[host.key] > 0:
+            left[host.key] -= 1
+            guests: list[Placement] = []
+            for hole in _holes(host.region):
+                guests += _filled(hole, host, by_size, left, strip)
+            if not guests:
+                # The next copies' holes would stay empty too: fewer pieces are left than now.
+                outer.append(replace(host, copies=left[host.key] + 1))
+                left[host.key] = 0
+                break
+            key = f"{host.key}\0{len(hosted)}"
+            hosted[key] = (host.key, tuple(guests))
+            outer.append(replace(host, key=key, copies=1))
+    return tuple(outer), Hosted(hosted)
+
+
+def _holes(region: BaseGeometry) -> Iterator[Polygon]:
+    return (Polygon(ring) for part in polygons_of(region) for ring in part.interiors)
+
+
+def _filled(
+    hole: Polygon, host: Piece, pieces: Sequence[Piece], left: dict[str, int], strip: Strip
+) -> list[Placement]:
+    room: BaseGeometry = hole.buffer(-strip.gap)
+    # Parts of the host itself may stand in its holes.
+    room = shapely.difference(room, host.region.buffer(strip.gap))
+    guests: list[Placement] = []
+    for piece in pieces:
+        if piece.turns != host.turns or piece.region.area >= room.area:
+            continue
+        while left[piece.key] > 0:
+            spot = _spot(room, piece, strip)
+            if spot is None:
+                break
+            left[piece.key] -= 1
+            guests.append(spot)
+            taken = piece.at(spot.turn, spot.x, spot.y)
+            room = shapely.difference(room, taken.buffer(strip.gap) if strip.gap else taken)
+    return guests
+
+
+def _spot(room: BaseGeometry, piece: Piece, strip: Strip) -> Placement | None:
+    """Return the first place on a grid, of any turn that piece and film allow, that lies in ``room``."""
+    if room.is_empty:
+        return None
+    x0, y0, x1, y1 = room.bounds
+    shapely.prepare(room)
+    turns = (0.0,) if strip.directional or piece.turns is None else piece.turns
+    for turn in turns:
+        lying = placed(piece.region, turn, 0, 0)
+        a0, b0, a1, b1 = lying.bounds
+        if a1 - a0 > x1 - x0 or b1 - b0 > y1 - y0:
+            continue
+        for y in np.linspace(y0 - b0, y1 - b1, _GRID):
+            for x in np.linspace(x0 - a0, x1 - a1, _GRID):
+                if room.covers(placed(piece.region, turn, float(x), float(y))):
+                    return Placement(piece.key, turn, float(x), float(y))
+    return None
