@@ -14,6 +14,7 @@ from benchmarks.nesting import read_instance
 from preflight.roll.nesting import NestingError, Piece, Placement, Strip, faults, nest, nest_by_film
 from preflight.roll.nesting.irregular import search
 from preflight.roll.nesting.model import UPRIGHT, outline_of
+from preflight.roll.nesting.settle import settled
 
 pytest.importorskip("rectpack", reason="the extra nesting is not installed")
 pytest.importorskip("spyrrow", reason="the extra nesting is not installed")
@@ -143,6 +144,62 @@ def test_an_engine_that_breaks_down_breaks_nothing_else() -> None:
         search([flat, Piece("bad", bow, -1)], Strip(200), seconds=5, seed=1)
     with pytest.raises(NestingError, match="outline crosses itself"):
         nest([Piece("bad", bow)], Strip(100))
+
+
+def test_in_this_process_a_panic_is_an_error_too() -> None:
+    bow = Polygon([(0, 0), (10, 10), (10, 0), (0, 10)])
+    with pytest.raises(NestingError, match="ended without a result"):
+        search([Piece("bad", bow, -1)], Strip(200), seconds=5, seed=1, isolated=False)
+
+
+def test_a_search_in_this_process() -> None:
+    pieces = [Piece("l", ELL, 5), Piece("t", TRIANGLE, 2)]
+    told: list[float] = []
+    found = nest(
+        pieces,
+        Strip(150, gap=2),
+        seconds=3,
+        workers=1,
+        isolated=False,
+        told=lambda progress: told.append(progress.length),
+    )
+    assert found.ended == "complete"
+    assert len(found.placements) == 7
+    assert told
+    told.clear()
+    stopped = nest(
+        [Piece("l", ELL, 12, None)],
+        Strip(150),
+        seconds=6,
+        workers=1,
+        isolated=False,
+        told=lambda progress: told.append(progress.length),
+        asked=lambda: bool(told),
+    )
+    assert stopped.ended == "cancelled"
+
+
+@pytest.mark.parametrize("gap", [0.0, 4.0])
+def test_pieces_as_wide_as_the_strip_lie_one_behind_the_other(gap: float) -> None:
+    disk = Point(0, 0).buffer(75)
+    found = nest([Piece("o", disk, 2)], Strip(150, gap=gap), seconds=3, workers=1)
+    assert found.length == pytest.approx(300 + gap, rel=2e-3)
+
+
+def test_boxes_that_just_fit_side_by_side_are_found() -> None:
+    # Two rounded plates of 73 mm and a gap of 4 mm take exactly 150 mm.
+    plate = box(8, 8, 65, 92).buffer(8)
+    found = nest([Piece("plate", plate, 4)], Strip(150, gap=4), seconds=3, workers=1)
+    assert found.length == pytest.approx(204, abs=0.01)
+
+
+def test_what_lies_too_near_is_moved_along_the_strip() -> None:
+    pieces, strip = [Piece("a", box(0, 0, 40, 20), 3)], Strip(100, gap=5)
+    near = [Placement("a", 0, 0, 0), Placement("a", 0, 63, 1), Placement("a", 0, 30, 18)]
+    right = settled(near, pieces, strip)
+    assert wrong(pieces, list(right), strip, 46.1) == ""
+    assert right[1].x == pytest.approx(60)
+    assert right[2].y == pytest.approx(26, abs=0.02)
 
 
 def test_wrong_orders_are_refused() -> None:

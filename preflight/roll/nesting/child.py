@@ -1,8 +1,8 @@
-"""The search for irregular pieces, run as a script in a process of its own.
+"""The search for irregular pieces itself; as a script, in a process of its own.
 
-It reads one JSON object from standard input and writes JSON lines: one a better solution, the last
-one marked final. The engine ends the process on input it does not like, and cannot be interrupted
-from inside; both are harmless here. Nothing of the project is imported, so that it starts at once.
+The script reads one JSON object from standard input and writes JSON lines: one a better solution, the
+last one marked final. The engine panics on input it does not like, and cannot be interrupted from
+inside; both are harmless there. Nothing of the project is imported, so that it starts at once.
 """
 
 from __future__ import annotations
@@ -10,16 +10,19 @@ from __future__ import annotations
 import json
 import sys
 import threading
+from collections.abc import Callable
 from typing import Any
 
 POLL = 0.05
 
 
-def main() -> int:
-    """Search as standard input says; return 0 where a final solution was written."""
+def solve(task: dict[str, Any], tell: Callable[[dict[str, Any]], None], poll: float = POLL) -> None:
+    """Search as ``task`` says and ``tell`` each better solution, the last one marked final.
+
+    Whatever the engine raises is raised here; its panics are no `Exception`.
+    """
     import spyrrow  # noqa: PLC0415  (an extra)
 
-    task = json.load(sys.stdin)
     items = [
         spyrrow.Item(item["id"], [tuple(p) for p in item["shape"]], item["copies"], item["turns"])
         for item in task["items"]
@@ -33,30 +36,43 @@ def main() -> int:
         num_workers=task["workers"],
         seed=task["seed"],
     )
-    queue = spyrrow.ProgressQueue()
+    progress = spyrrow.ProgressQueue()
     result: list[Any] = []
-    search = threading.Thread(target=lambda: result.append(instance.solve(config, queue)), daemon=True)
+    broken: list[BaseException] = []
+
+    def run() -> None:
+        try:
+            result.append(instance.solve(config, progress))
+        except BaseException as error:  # a panic, raised again in the caller's thread
+            broken.append(error)
+
+    search = threading.Thread(target=run, daemon=True)
     search.start()
     while search.is_alive():
-        search.join(POLL)
-        _tell(queue)
-    _tell(queue)
-    if not result:
-        return 1
-    _write(result[0], final=True)
-    return 0
+        search.join(poll)
+        _tell_best(progress, tell)
+    _tell_best(progress, tell)
+    if broken:
+        raise broken[0]
+    tell(_shown(result[0], final=True))
 
 
-def _tell(queue: Any) -> None:
+def _tell_best(progress: Any, tell: Callable[[dict[str, Any]], None]) -> None:
     infeasible = {"ExplInfeas", "ExplImproving"}
-    feasible = [s for kind, s in queue.drain() if str(kind).rpartition(".")[2] not in infeasible]
+    feasible = [s for kind, s in progress.drain() if str(kind).rpartition(".")[2] not in infeasible]
     if feasible:
-        _write(min(feasible, key=lambda solution: solution.width), final=False)
+        tell(_shown(min(feasible, key=lambda solution: solution.width), final=False))
 
 
-def _write(solution: Any, *, final: bool) -> None:
+def _shown(solution: Any, *, final: bool) -> dict[str, Any]:
     placed = [[p.id, p.rotation, *p.translation] for p in solution.placed_items]
-    print(json.dumps({"length": solution.width, "placed": placed, "final": final}), flush=True)
+    return {"length": solution.width, "placed": placed, "final": final}
+
+
+def main() -> int:
+    """Search as standard input says."""
+    solve(json.load(sys.stdin), lambda found: print(json.dumps(found), flush=True))
+    return 0
 
 
 if __name__ == "__main__":

@@ -12,8 +12,11 @@ from shapely.geometry.base import BaseGeometry
 
 from preflight.roll.nesting.model import Piece, Placement, Strip, placed, polygons_of
 
-_GRID = 12
-"""Places tried across and along a hole."""
+_BOUNDARY = 400
+"""Corners of a hole that are looked at; more are simplified away, to the inside."""
+
+_AWAY = 1e-7
+"""Of the hole's size: so much a guest keeps away from what it could touch, for rounding's sake."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +44,7 @@ def fill_holes(pieces: Sequence[Piece], strip: Strip) -> tuple[tuple[Piece, ...]
     """Return the pieces that are left to search for, and those laid into holes.
 
     The largest pieces that fit a hole go first. A guest shares its host's turn, so only hosts and
-    guests whose turns allow that are paired: both of the same turns.
+    guests whose turns allow that are paired: both of the same turns, which stay the same when added.
     """
     left = {piece.key: piece.copies for piece in pieces}
     by_size = sorted(pieces, key=lambda piece: -piece.region.area)
@@ -68,6 +71,14 @@ def _holes(region: BaseGeometry) -> Iterator[Polygon]:
     return (Polygon(ring) for part in polygons_of(region) for ring in part.interiors)
 
 
+def _closed(turns: tuple[float, ...] | None) -> bool:
+    """Return whether a turn by one of ``turns`` on top of another is one of them again."""
+    if turns is None:
+        return True
+    known = {round(turn % 360, 6) % 360 for turn in turns}
+    return all(round((a + b) % 360, 6) % 360 in known for a in known for b in known)
+
+
 def _filled(
     hole: Polygon, host: Piece, pieces: Sequence[Piece], left: dict[str, int], strip: Strip
 ) -> list[Placement]:
@@ -76,7 +87,7 @@ def _filled(
     room = shapely.difference(room, host.region.buffer(strip.gap))
     guests: list[Placement] = []
     for piece in pieces:
-        if piece.turns != host.turns or piece.region.area >= room.area:
+        if piece.turns != host.turns or not _closed(piece.turns) or piece.region.area >= room.area:
             continue
         while left[piece.key] > 0:
             spot = _spot(room, piece, strip)
@@ -90,19 +101,46 @@ def _filled(
 
 
 def _spot(room: BaseGeometry, piece: Piece, strip: Strip) -> Placement | None:
-    """Return the first place on a grid, of any turn that piece and film allow, that lies in ``room``."""
-    if room.is_empty:
-        return None
-    x0, y0, x1, y1 = room.bounds
-    shapely.prepare(room)
+    """Return the first place, of any turn that piece and film allow, where ``piece`` lies in ``room``."""
     turns = (0.0,) if strip.directional or piece.turns is None else piece.turns
     for turn in turns:
         lying = placed(piece.region, turn, 0, 0)
-        a0, b0, a1, b1 = lying.bounds
-        if a1 - a0 > x1 - x0 or b1 - b0 > y1 - y0:
-            continue
-        for y in np.linspace(y0 - b0, y1 - b1, _GRID):
-            for x in np.linspace(x0 - a0, x1 - a1, _GRID):
-                if room.covers(placed(piece.region, turn, float(x), float(y))):
-                    return Placement(piece.key, turn, float(x), float(y))
+        for part in polygons_of(room):
+            for x, y in _free(part, lying):
+                if room.covers(placed(piece.region, turn, x, y)):
+                    return Placement(piece.key, turn, x, y)
     return None
+
+
+def _free(room: Polygon, lying: BaseGeometry) -> list[tuple[float, float]]:
+    """Return moves that lay the convex hull of ``lying`` into ``room``, touching its edges: least y first.
+
+    Moved so, the hull's reference point stays out of what each edge of the room sweeps with the hull
+    turned half round (the Minkowski sum of the two); the corners of what is left are the answers.
+    """
+    a0, b0, a1, b1 = lying.bounds
+    x0, y0, x1, y1 = room.bounds
+    if a1 - a0 > x1 - x0 or b1 - b0 > y1 - y0:
+        return []
+    size = max(x1 - x0, y1 - y0)
+    ring: BaseGeometry = room
+    slack = size * 1e-4
+    while len(shapely.get_coordinates(ring)) > _BOUNDARY:
+        # Simplified in steps that stay inside: shrunk by what simplifying may move an edge.
+        ring = room.buffer(-slack).simplify(slack)
+        slack *= 2
+    if not isinstance(ring, Polygon) or ring.is_empty:
+        return []
+    anchor = shapely.get_coordinates(lying)[0]
+    hull = shapely.get_coordinates(shapely.convex_hull(lying).buffer(size * _AWAY, quad_segs=1))
+    mirrored = anchor - hull
+    swept = []
+    for edge in (ring.exterior, *ring.interiors):
+        corners = shapely.get_coordinates(edge)
+        ends = np.stack((corners[:-1], corners[1:]), axis=1)
+        sums = (ends[:, :, None, :] + mirrored[None, None]).reshape(len(ends), -1, 2)
+        swept.append(shapely.convex_hull(shapely.multipoints(sums)))
+    free = shapely.difference(ring, shapely.union_all(np.concatenate(swept)))
+    spots = shapely.get_coordinates(free)
+    order = np.lexsort((spots[:, 0], spots[:, 1]))
+    return [(float(x - anchor[0]), float(y - anchor[1])) for x, y in spots[order]]

@@ -9,26 +9,20 @@ comes back then keeps the gap between the true outlines, and is pushed against t
 from __future__ import annotations
 
 import importlib.util
-import json
-import queue
-import subprocess
-import sys
-import threading
 import time
 from collections.abc import Sequence
-from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 import numpy as np
 import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from preflight.errors import shortened
+from preflight.curves import Floats
+from preflight.roll.nesting.check import faults
 from preflight.roll.nesting.model import (
     Asked,
     Ended,
-    NestingError,
     Piece,
     Placement,
     Progress,
@@ -37,6 +31,8 @@ from preflight.roll.nesting.model import (
     outline_of,
 )
 from preflight.roll.nesting.rectangles import missing
+from preflight.roll.nesting.runs import NoStartError, run_apart, run_here
+from preflight.roll.nesting.settle import settled
 
 _ROUNDING = 4e-7
 """Of the largest measure: what single precision may shift a corner by, with some to spare."""
@@ -44,6 +40,11 @@ _ROUNDING = 4e-7
 _PLAY = 4e-6
 """Of the strip's width: room without which the engine cannot lay in a piece that is exactly as wide. What
 reaches over the edge by so little is moved back afterwards; outlines are grown by as much for that."""
+
+_EASINGS = (0.0, 0.003, 0.01, 0.04)
+"""Of the strip's width: how much wider it is made for the engine, in turn, where it finds no first arrangement.
+It simplifies outlines in its own way, which may widen a piece that just fits. What then reaches over the edge
+is moved back, and along the strip until all gaps are kept."""
 
 _STARTING = 0.4
 """Seconds that starting the process may take; the search gets what is left."""
@@ -61,138 +62,62 @@ def search(
     told: Told | None = None,
     asked: Asked | None = None,
     workers: int | None = None,
+    isolated: bool = True,
 ) -> tuple[tuple[Placement, ...], Ended]:
     """Return the best placements found within ``seconds``, and how the search ended.
 
-    ``asked`` is called some twenty times a second; True ends the search with what there is. Raises
-    `NestingError` where the engine is missing, fails, or has found nothing yet when it is ended.
+    ``asked`` is called some twenty times a second; True ends the search with what there is. Without
+    ``isolated`` the engine runs in threads of this process (see `runs.run_here`). Raises `NestingError`
+    where the engine is missing, fails, or has found nothing yet when it is ended.
     """
     if importlib.util.find_spec("spyrrow") is None:
         raise missing("spyrrow")
     begin = time.monotonic()
-    names = {str(number): piece for number, piece in enumerate(pieces)}
+    run = run_apart if isolated else run_here
+    area = sum(piece.region.area * piece.copies for piece in pieces)
+    for easing in _EASINGS:
+        left = seconds - (time.monotonic() - begin) - (_STARTING if isolated else 0.0)
+        task = _task(pieces, strip, max(int(left), 2), easing) | {"workers": workers, "seed": seed}
+        try:
+            best, ended = run(task, lambda length: _tell(told, length, area, strip), begin + seconds, asked)
+            break
+        except NoStartError:
+            if easing == _EASINGS[-1]:
+                raise
+    placements = [
+        Placement(pieces[int(name)].key, -float(turn) % 360, float(y), float(x))
+        for name, turn, x, y in best["placed"]
+    ]
+    found = _pushed(placements, pieces, strip)
+    length = max(_boxes(found, pieces)[:, 3])
+    if next(faults(pieces, found, strip, float(length)), None) is not None:
+        found = settled(found, pieces, strip)
+    return found, ended
+
+
+def _task(pieces: Sequence[Piece], strip: Strip, whole: int, easing: float) -> dict[str, Any]:
     margin = _margin(pieces, strip)
-    whole = max(int(seconds - _STARTING), 2)
     compress = max(round(whole * 0.2), 1)
-    task = {
-        "height": strip.width + strip.gap + 2 * margin + _PLAY * strip.width,
+    return {
+        "height": strip.width + strip.gap + 2 * margin + (_PLAY + easing) * strip.width,
         "items": [
             {
-                "id": name,
+                "id": str(number),
                 "shape": _shape(piece, strip, margin),
                 "copies": piece.copies,
                 "turns": _turns(piece, strip),
             }
-            for name, piece in names.items()
+            for number, piece in enumerate(pieces)
         ],
         "explore": whole - compress,
         "compress": compress,
         "early": True,
-        "workers": workers,
-        "seed": seed,
     }
-    area = sum(piece.region.area * piece.copies for piece in pieces)
-    run = _Run(task, lambda length: _tell(told, length, area, strip))
-    best, ended = run.follow(begin + seconds, asked)
-    placements = [
-        Placement(names[name].key, -float(turn) % 360, float(y), float(x))
-        for name, turn, x, y in best["placed"]
-    ]
-    return _pushed(placements, pieces, strip), ended
 
 
 def _tell(told: Told | None, length: float, area: float, strip: Strip) -> None:
     if told is not None:
         told(Progress(max(length - strip.gap, 0.0), area / (strip.width * length)))
-
-
-class _Run:
-    """One run of the child process."""
-
-    def __init__(self, task: dict[str, Any], better: Any) -> None:
-        self.better = better
-        self.best: dict[str, Any] | None = None
-        script = Path(__file__).with_name("child.py")
-        self.process = subprocess.Popen(
-            [sys.executable, str(script)],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-            encoding="utf-8",
-        )
-        self.lines: queue.Queue[str | None] = queue.Queue()
-        self.complaint: list[str] = []
-        assert self.process.stdin
-        assert self.process.stdout
-        assert self.process.stderr
-        self.readers = [
-            threading.Thread(target=self._read, args=(self.process.stdout,), daemon=True),
-            threading.Thread(target=self._complaints, args=(self.process.stderr,), daemon=True),
-        ]
-        for reader in self.readers:
-            reader.start()
-        try:
-            self.process.stdin.write(json.dumps(task))
-            self.process.stdin.close()
-        except BrokenPipeError:
-            pass  # it ended already: `follow` tells why
-
-    def _read(self, stream: IO[str]) -> None:
-        for line in stream:
-            self.lines.put(line)
-        self.lines.put(None)
-
-    def _complaints(self, stream: IO[str]) -> None:
-        self.complaint.extend(line for line in stream.read().splitlines() if line.strip())
-
-    def follow(self, deadline: float, asked: Asked | None) -> tuple[dict[str, Any], Ended]:
-        """Take what the child tells until it is done, time is up, or the caller has had enough."""
-        ended: Ended = "complete"
-        try:
-            while True:
-                if asked is not None and asked():
-                    ended = "cancelled"
-                    break
-                if time.monotonic() >= deadline:
-                    ended = "out-of-time"
-                    break
-                try:
-                    line = self.lines.get(timeout=0.05)
-                except queue.Empty:
-                    continue
-                if line is None:
-                    break
-                found = json.loads(line)
-                if self.best is None or found["length"] <= self.best["length"]:
-                    self.best = found
-                    self.better(found["length"])
-        finally:
-            self.process.kill()
-            self.process.wait()
-            for reader in self.readers:
-                reader.join()
-            for stream in (self.process.stdout, self.process.stderr):
-                assert stream
-                stream.close()
-        if self.best is None:
-            raise self._failed(ended)
-        return self.best, ended
-
-    def _failed(self, ended: Ended) -> NestingError:
-        if ended == "complete":
-            why = self.complaint[-1] if self.complaint else "it gave no reason"
-            return NestingError(
-                "nesting-failed",
-                f"The nesting engine ended without a result: {shortened(why)}",
-                "Nest the pieces as their bounding rectangles, or leave out the piece that it names.",
-            )
-        word = "cancelled" if ended == "cancelled" else "out of time"
-        return NestingError(
-            f"nesting-{'cancelled' if ended == 'cancelled' else 'time'}",
-            f"The nesting was {word} before any arrangement was found.",
-            "Give it more time.",
-        )
 
 
 def _turns(piece: Piece, strip: Strip) -> list[float] | None:
@@ -236,11 +161,16 @@ def _pushed(placements: Sequence[Placement], pieces: Sequence[Piece], strip: Str
 
     What then still reaches over the far edge, by the play at most, is moved back on its own.
     """
-    known = {piece.key: piece for piece in pieces}
-    boxes = np.array([known[p.key].at(p.turn, p.x, p.y).bounds for p in placements])
+    boxes = _boxes(placements, pieces)
     x, y = boxes[:, :2].min(axis=0)
     back = x + np.clip(boxes[:, 2] - x - strip.width, 0.0, 2 * _PLAY * strip.width)
     return tuple(
         Placement(p.key, p.turn, p.x - float(dx), p.y - float(y))
         for p, dx in zip(placements, back, strict=True)
     )
+
+
+def _boxes(placements: Sequence[Placement], pieces: Sequence[Piece]) -> Floats:
+    """Return the bounds (n, 4) of the pieces as placed."""
+    known = {piece.key: piece for piece in pieces}
+    return np.array([known[p.key].at(p.turn, p.x, p.y).bounds for p in placements])

@@ -24,10 +24,14 @@ from preflight.roll.nesting.model import (
     Told,
 )
 from preflight.roll.nesting.rectangles import is_rectangle, pack_rectangles
+from preflight.roll.nesting.runs import NoStartError
 from preflight.roll.turning import SLACK, extents, narrowest_turn
 from preflight.units import format_length
 
 MOST_COPIES = 2000
+
+_MOST_BOXED = 200
+"""Copies that are packed by their boxes too, besides the search among their outlines."""
 
 
 def nest(
@@ -41,13 +45,16 @@ def nest(
     told: Told | None = None,
     asked: Asked | None = None,
     workers: int | None = None,
+    isolated: bool = True,
 ) -> Nesting:
     """Return all copies of ``pieces`` on ``strip`` in as little length as is found within ``seconds``.
 
     ``holes`` allows pieces inside the holes of others. ``told`` hears of every better arrangement;
     ``asked`` returning True ends the search with the best so far. ``engine`` "rectangles" packs the
-    boxes of pieces that are no rectangles. Raises `NestingError` where a piece has no area or is too
-    wide at every turn, an engine is missing, or nothing was found in time.
+    boxes of pieces that are no rectangles. ``isolated`` runs the irregular search in a process of its
+    own; without it, it runs in threads of this one, for a place where no process may be started, and
+    goes on in the background for the rest of ``seconds`` when it is ended. Raises `NestingError` where a
+    piece has no area or is too wide at every turn, an engine is missing, or nothing was found in time.
     """
     if not seconds > 0:
         raise NestingError("nesting-time", f"The time given is {seconds:g} s.", "Give it 2 s or more.")
@@ -58,9 +65,26 @@ def nest(
     if chosen == "rectangles":
         placements = pack_rectangles(outer, strip, told, asked)
     else:
-        placements, ended = search(
-            outer, strip, seconds=seconds, seed=seed, told=told, asked=asked, workers=workers
-        )
+        boxed = pack_rectangles(outer, strip) if engine == "auto" and _box_fits(outer, strip) else None
+        try:
+            placements, ended = search(
+                outer,
+                strip,
+                seconds=seconds,
+                seed=seed,
+                told=told,
+                asked=asked,
+                workers=workers,
+                isolated=isolated,
+            )
+        except NestingError as error:
+            late = error.code == "nesting-time"
+            if boxed is None or not (late or isinstance(error, NoStartError)):
+                raise
+            placements, ended = boxed, "out-of-time" if late else "complete"
+        if boxed is not None and _length(outer, boxed) <= _length(outer, placements):
+            # Boxes that just fit side by side are what a search among outlines misses.
+            placements, chosen = boxed, "rectangles"
     placements = hosted.spread(placements)
     return _checked(pieces, placements, strip, chosen, ended)
 
@@ -90,6 +114,29 @@ def _fitting_engine(pieces: Sequence[Piece], strip: Strip, holes: bool) -> Engin
         for piece in pieces
     )
     return "rectangles" if square and not holes else "irregular"
+
+
+def _box_fits(pieces: Sequence[Piece], strip: Strip) -> bool:
+    """Return whether every piece fits the strip at a quarter turn that it may lie at; not for very many."""
+    few = sum(piece.copies for piece in pieces) <= _MOST_BOXED
+    return few and all(
+        any(
+            extents(shapely.get_coordinates(piece.region), t).across <= strip.width
+            for t in _quarters(piece, strip)
+        )
+        for piece in pieces
+    )
+
+
+def _quarters(piece: Piece, strip: Strip) -> tuple[float, ...]:
+    if strip.directional:
+        return (0.0,)
+    return (0.0, 90.0) if piece.turns is None else piece.turns
+
+
+def _length(pieces: Sequence[Piece], placements: Sequence[Placement]) -> float:
+    known = {piece.key: piece for piece in pieces}
+    return float(max(known[p.key].at(p.turn, p.x, p.y).bounds[3] for p in placements))
 
 
 def _accept(pieces: Sequence[Piece], strip: Strip) -> None:
@@ -147,8 +194,7 @@ def _checked(
     engine: Engine,
     ended: Ended,
 ) -> Nesting:
-    known = {piece.key: piece for piece in pieces}
-    length = max(known[p.key].at(p.turn, p.x, p.y).bounds[3] for p in placements)
+    length = _length(pieces, placements)
     wrong = next(faults(pieces, placements, strip, length), None)
     if wrong is not None:
         raise NestingError(
@@ -159,4 +205,4 @@ def _checked(
     area = float(sum(piece.region.area * piece.copies for piece in pieces))
     rank = {piece.key: number for number, piece in enumerate(pieces)}
     ordered = tuple(sorted(placements, key=lambda p: (rank[p.key], p.y, p.x)))
-    return Nesting(ordered, float(length), area, strip, engine, ended)
+    return Nesting(ordered, length, area, strip, engine, ended)
