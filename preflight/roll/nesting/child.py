@@ -46,7 +46,7 @@ def solve(task: dict[str, Any], tell: Callable[[dict[str, Any]], None], poll: fl
         except BaseException as error:  # a panic, raised again in the caller's thread
             broken.append(error)
 
-    search = threading.Thread(target=run, daemon=True)
+    search = threading.Thread(target=run)
     search.start()
     while search.is_alive():
         search.join(poll)

@@ -65,7 +65,8 @@ def run_here(
         except BaseException as error:  # what a panic raises is no Exception; it is told below
             broken.append(error)
 
-    thread = threading.Thread(target=work, daemon=True)
+    # No daemon: the interpreter would end while the engine is at work, which aborts the process.
+    thread = threading.Thread(target=work)
     thread.start()
     try:
         while thread.is_alive():
