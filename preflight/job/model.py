@@ -174,6 +174,10 @@ class FilmSpec(_Settings):
     directional: Annotated[bool, Field(description="Looks different when turned, so it must not be")] = False
     name: Annotated[Name | None, Field(description="What the shop calls it")] = None
     roll: Annotated[Roll | None, Field(description="The roll of this film; none: the job's roll")] = None
+    price: Annotated[
+        Annotated[float, Quantity("number", 0, 1_000_000)] | None,
+        Field(description="Price of a square metre of roll, in the shop’s money; none: costs are not told"),
+    ] = None
     pvc: Annotated[bool, Field(description="Made of PVC, which must never be cut by laser")] = True
     limits: Annotated[Limits, Field(description="Limits for this film alone")] = Limits()
     temperature: Annotated[
@@ -401,7 +405,7 @@ class Job(_Settings):
     def named_film(self, name: str) -> FilmSpec:
         """Return a film of ``films``; what it leaves out is the job film's, its name is the key.
 
-        Thickness and temperature of another kind of film are not taken over.
+        Thickness, temperature and price of another kind of film are not taken over.
         Raises `KeyError`.
         """
         film = self.films[name]
@@ -410,6 +414,7 @@ class Job(_Settings):
         if stated.get("kind", self.film.kind) != self.film.kind:
             shared.pop("thickness", None)
             shared.pop("temperature", None)
+            shared.pop("price", None)
         return FilmSpec(**{**shared, "name": name, **stated})
 
     def roll_for(self, film: FilmSpec) -> Roll | None:

@@ -7,7 +7,7 @@ import json
 import tomllib
 import types
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from typing import Any, Literal, Union, get_args, get_origin
+from typing import Any, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -15,10 +15,12 @@ from pydantic_core import ErrorDetails
 from preflight.errors import JobError, printable, quoted, shortened
 from preflight.job.model import Job
 
+Settings = TypeVar("Settings", bound=BaseModel)
 LARGEST_JOB = 1_000_000
 """Bytes or characters of a job file that are read at most."""
 _MOST_LINES = 30
 _ADVICE = "Correct the settings named and try again; docs/job.md lists all settings."
+_GUIDE = " docs/job.md shows one."
 _CLOSE = 0.6
 _NAME = "{value} is no name; a name is a text of 1 to {longest} characters."
 _TABLE = "{value} stands where a table of settings belongs."
@@ -42,11 +44,26 @@ _FIXED = {
 
 def parse(data: bytes | str | Mapping[str, Any], format: Literal["json", "toml"] | None) -> Job:
     """See `Job.parse`."""
-    table = data if isinstance(data, Mapping) else _load(_text(data), format)
+    return parse_settings(Job, data, format)
+
+
+def parse_settings(
+    model: type[Settings],
+    data: bytes | str | Mapping[str, Any],
+    format: Literal["json", "toml"] | None = None,
+    *,
+    what: str = "job",
+) -> Settings:
+    """Return the ``model`` that a TOML or JSON text or a table states; errors as with `Job.parse`.
+
+    ``what`` is the word for the settings in messages, and begins the errors' codes.
+    """
+    table = data if isinstance(data, Mapping) else _load(_text(data, what), format, what)
     try:
-        return Job.model_validate(table)
+        return model.model_validate(table)
     except ValidationError as error:
-        raise JobError("job-invalid", "\n".join(_lines(error)), _ADVICE) from None
+        advice = _ADVICE if model is Job else "Correct the settings named and try again."
+        raise JobError(f"{what}-invalid", "\n".join(_lines(error, model)), advice) from None
 
 
 def suggestion(word: object, known: Iterable[str]) -> str:
@@ -69,12 +86,12 @@ def unknown_codes(job: Job, cases: Mapping[str, Collection[str]]) -> None:
         raise JobError("job-invalid", "\n".join(lines[:_MOST_LINES]), "Correct the codes, or leave them out.")
 
 
-def _text(data: bytes | str) -> str:
+def _text(data: bytes | str, what: str) -> str:
     if len(data) > LARGEST_JOB:
         raise JobError(
-            "job-too-large",
-            f"The job is {len(data)} bytes long; at most {LARGEST_JOB} are read.",
-            "A job is a page of settings: check that the artwork was not sent in its place.",
+            f"{what}-too-large",
+            f"The {what} is {len(data)} bytes long; at most {LARGEST_JOB} are read.",
+            f"A {what} is a page of settings: check that the artwork was not sent in its place.",
         )
     if isinstance(data, str):
         return data.removeprefix("\ufeff")
@@ -82,29 +99,31 @@ def _text(data: bytes | str) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise JobError(
-            "job-unreadable",
-            f"The job is not UTF-8 text: byte {error.start} does not belong there.",
+            f"{what}-unreadable",
+            f"The {what} is not UTF-8 text: byte {error.start} does not belong there.",
             "Save it as UTF-8.",
         ) from None
 
 
-def _load(text: str, format: Literal["json", "toml"] | None) -> dict[str, Any]:
+def _load(text: str, format: Literal["json", "toml"] | None, what: str) -> dict[str, Any]:
     chosen = format or ("json" if text.lstrip().startswith("{") else "toml")
     try:
         table = _load_json(text) if chosen == "json" else tomllib.loads(text)
     except RecursionError:
         raise JobError(
-            "job-unreadable", "The job is nested far too deeply.", "Write plain settings."
+            f"{what}-unreadable", f"The {what} is nested far too deeply.", "Write plain settings."
         ) from None
     except ValueError as error:  # Both parsers' own errors are ValueErrors and say line and column.
         raise JobError(
-            "job-unreadable",
-            f"The job is not valid {chosen.upper()}: {error}.",
-            "A job is a TOML or a JSON file; docs/job.md shows one.",
+            f"{what}-unreadable",
+            f"The {what} is not valid {chosen.upper()}: {error}.",
+            f"It has to be a TOML or a JSON file.{_GUIDE if what == 'job' else ''}",
         ) from None
     if not isinstance(table, dict):
         raise JobError(
-            "job-invalid", "The job has to be a table of settings, not a single value or a list.", _ADVICE
+            f"{what}-invalid",
+            f"The {what} has to be a table of settings, not a single value or a list.",
+            "Write names and values.",
         )
     return table
 
@@ -124,8 +143,8 @@ def _load_json(text: str) -> Any:
     return json.loads(text, object_pairs_hook=once, parse_constant=refuse)
 
 
-def _lines(error: ValidationError) -> list[str]:
-    lines = [line for detail in error.errors(include_url=False) for line in _describe(detail)]
+def _lines(error: ValidationError, model: type[BaseModel]) -> list[str]:
+    lines = [line for detail in error.errors(include_url=False) for line in _describe(detail, model)]
     lines = list(dict.fromkeys(lines))
     if len(lines) > _MOST_LINES:
         more = len(lines) - _MOST_LINES
@@ -133,7 +152,7 @@ def _lines(error: ValidationError) -> list[str]:
     return lines
 
 
-def _describe(detail: ErrorDetails) -> Iterator[str]:
+def _describe(detail: ErrorDetails, model: type[BaseModel]) -> Iterator[str]:
     kind, where = detail["type"], detail["loc"]
     if kind == "default_factory_not_called":
         return  # Follows from another setting that has its own line.
@@ -142,41 +161,41 @@ def _describe(detail: ErrorDetails) -> Iterator[str]:
         return
     is_key = bool(where) and where[-1] == "[key]"
     path = ".".join(printable(shortened(str(part))) for part in (where[:-2] if is_key else where))
-    yield f"{path}: {_problem(detail)}" if path else _problem(detail)
+    yield f"{path}: {_problem(detail, model)}" if path else _problem(detail, model)
 
 
-def _problem(detail: ErrorDetails) -> str:
+def _problem(detail: ErrorDetails, model: type[BaseModel]) -> str:
     kind, value = detail["type"], quoted(detail["input"])
     if kind == "extra_forbidden":
-        return _no_such_setting(detail["loc"])
+        return _no_such_setting(detail["loc"], model)
     if kind == "literal_error":
-        return _no_such_word(detail)
+        return _no_such_word(detail, model)
     if kind in _FIXED:
         return _FIXED[kind].format(value=value, longest=detail.get("ctx", {}).get("max_length", 200))
     return detail["msg"]
 
 
-def _no_such_setting(where: tuple[int | str, ...]) -> str:
-    known = _settings_at(where[:-1])
+def _no_such_setting(where: tuple[int | str, ...], model: type[BaseModel]) -> str:
+    known = _settings_at(where[:-1], model)
     listed = f" Settings here: {', '.join(known)}."
     return f"there is no such setting.{suggestion(where[-1], known) or listed}"
 
 
-def _no_such_word(detail: ErrorDetails) -> str:
-    allowed = [str(word) for word in get_args(_annotation_at(detail["loc"]))]
+def _no_such_word(detail: ErrorDetails, model: type[BaseModel]) -> str:
+    allowed = [str(word) for word in get_args(_annotation_at(detail["loc"], model))]
     value = detail["input"]
     guess = suggestion(value, allowed) if isinstance(value, str) else ""
     return f"{quoted(value)} is not one of {', '.join(allowed)}.{guess}"
 
 
-def _settings_at(where: tuple[int | str, ...]) -> list[str]:
-    model = _annotation_at(where)
+def _settings_at(where: tuple[int | str, ...], root: type[BaseModel]) -> list[str]:
+    model = _annotation_at(where, root)
     return sorted(model.model_fields) if isinstance(model, type) and issubclass(model, BaseModel) else []
 
 
-def _annotation_at(where: tuple[int | str, ...]) -> Any:
+def _annotation_at(where: tuple[int | str, ...], root: type[BaseModel]) -> Any:
     """Return the type that the settings' classes declare at a place, without None and annotations."""
-    node: Any = Job
+    node: Any = root
     for key in where:
         if isinstance(node, type) and issubclass(node, BaseModel):
             field = node.model_fields.get(str(key))
