@@ -78,6 +78,12 @@ class _Live(Collector):
         for cause, count in sorted(self._pool.ended.items()):
             ended.add_metric([cause], count)
         yield ended
+        confined = GaugeMetricFamily(
+            "sign_preflight_workers_confined", "Whether the kernel confines workers.", labels=["means"]
+        )
+        for means, holds in self._pool.confined.items():
+            confined.add_metric([means], holds)
+        yield confined
         gauges = {
             "queue": ("Requests waiting for a worker.", self._pool.waiting),
             "workers": ("Worker processes.", len(self._pool.pids)),

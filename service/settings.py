@@ -52,6 +52,13 @@ class Settings(BaseSettings):
     memory_mb: Annotated[int, Field(ge=256, le=65_536, description="Address space of one worker, in MiB")] = (
         1024
     )
+    confinement: Annotated[
+        Literal["try", "require", "off"],
+        Field(
+            description="Whether workers give up sockets, other programs and files (seccomp, Landlock): `try`,"
+            " as far as the kernel does it; `require`, or do not start; `off`"
+        ),
+    ] = "try"
     answer_bytes: Annotated[
         int, Field(ge=1024, le=1024 * MEBIBYTE, description="Largest answer of a worker, in bytes")
     ] = 64 * MEBIBYTE

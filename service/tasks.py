@@ -22,6 +22,8 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
 from typing import Literal, cast
 
+from service.confinement import confine
+
 LENGTH = struct.Struct(">Q")
 
 PICTURE_WIDTH = 1200
@@ -108,6 +110,10 @@ class Bounds:
     memory_bytes: int
     cpu_seconds: int
     """A second net under the time limit: for a worker whose service has died."""
+    confined: bool = True
+    """Whether it gives up sockets, other programs and files, as far as the kernel knows how."""
+    readable: tuple[str, ...] = ()
+    """Files and folders that it reads nevertheless, besides the interpreter and its libraries."""
 
 
 def work_named(name: str) -> Work:
@@ -147,8 +153,9 @@ def serve(channel: socket.socket, bounds: Bounds, name: str) -> None:
     resource.setrlimit(resource.RLIMIT_NOFILE, (64, 64))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     work = work_named(name)
+    states = confine(bounds.readable) if bounds.confined else {}
     with channel:
-        _send(channel, b"ready")
+        _send(channel, json.dumps(states).encode())
         while (head := _receive(channel)) is not None:
             artwork, job = _receive(channel), _receive(channel)
             if artwork is None or job is None:

@@ -22,6 +22,7 @@ from multiprocessing.context import ForkServerContext, ForkServerProcess
 from typing import get_args
 
 from service import tasks
+from service.confinement import ON
 from service.log import event
 from service.settings import MEBIBYTE, Settings
 from service.tasks import LENGTH, Answer, Bounds, Task
@@ -110,7 +111,11 @@ class WorkerPool:
     def __init__(self, settings: Settings, work: str = WORK) -> None:
         self._settings = settings
         self._work = work
-        self._bounds = Bounds(settings.memory_mb * MEBIBYTE, int(settings.work_seconds) + 2)
+        self._bounds = Bounds(
+            settings.memory_mb * MEBIBYTE,
+            int(settings.work_seconds) + 2,
+            confined=settings.confinement != "off",
+        )
         # Threads and processes of the service must never be forked: the fork server has neither.
         self._context: ForkServerContext = multiprocessing.get_context("forkserver")
         self._context.set_forkserver_preload([WORK.partition(":")[0], work.partition(":")[0]])
@@ -123,6 +128,8 @@ class WorkerPool:
         """Requests that wait for a worker."""
         self.ended: Counter[str] = Counter()
         """Workers that were ended or ended, by cause."""
+        self.confined: dict[str, bool] = {}
+        """By means of the kernel, whether the workers are confined by it."""
 
     async def start(self) -> None:
         """Start all workers and wait until each has answered."""
@@ -296,7 +303,7 @@ class WorkerPool:
         self._workers.add(worker)
         try:
             async with asyncio.timeout(self._settings.start_seconds):
-                await worker.receive(HEAD_BYTES)
+                self._note_confinement(await worker.receive(HEAD_BYTES))
         except BaseException:
             self._workers.discard(worker)
             worker.kill()
@@ -304,6 +311,18 @@ class WorkerPool:
         took = round((time.monotonic() - begun) * 1000)
         event(logging.DEBUG, "worker-started", pid=process.pid, took_ms=took)
         self._idle.put_nowait(worker)
+
+    def _note_confinement(self, told: bytes) -> None:
+        """Keep and log, once, what a worker's kernel holds it to. Raises `WorkerCrashedError` for too little."""
+        states = {str(means): str(state) for means, state in json.loads(told).items()}
+        confined = {means: state == ON for means, state in states.items()}
+        whole = all(confined.values())
+        if confined != self.confined:
+            self.confined = confined
+            name = "workers-confined" if whole else "workers-not-confined"
+            event(logging.INFO if whole else logging.WARNING, name, **states)
+        if not whole and self._settings.confinement == "require":
+            raise WorkerCrashedError(f"it is not confined as SIGN_PREFLIGHT_CONFINEMENT requires: {states}")
 
 
 def _answer(head: bytes, body: bytes) -> Answer:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import time
 
 from service import library
 from service.tasks import Product, Task
+from tests.service.escapes import escapes
 
 SECRET = "the customer's own words"
 
@@ -43,6 +45,8 @@ def _misbehave(task: Task) -> bytes:
             return _what_the_system_refuses()
         case "pid":
             return str(os.getpid()).encode()
+        case "escape":
+            return json.dumps(escapes()).encode()
     raise AssertionError(task.artwork)
 
 
