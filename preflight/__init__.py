@@ -14,6 +14,7 @@ from preflight.job import Job
 from preflight.readers import read
 from preflight.repair import Repaired, Steps, repair
 from preflight.report.model import Finding, Report, Severity, Verdict
+from preflight.roll.layout import Layout, LayoutOptions, OrderLine, layout
 from preflight.rules import RULES
 from preflight.version import __version__
 
@@ -23,7 +24,10 @@ __all__ = [
     "Finding",
     "Job",
     "JobError",
+    "Layout",
+    "LayoutOptions",
     "LimitError",
+    "OrderLine",
     "PreflightError",
     "ReadError",
     "Repaired",
@@ -33,6 +37,7 @@ __all__ = [
     "Verdict",
     "__version__",
     "check",
+    "layout",
     "read",
     "repair",
 ]
