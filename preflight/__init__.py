@@ -1,8 +1,8 @@
 """Sign-artwork preflight: tells whether artwork will cut from film, where it will not, and why.
 
 The public face of the library. ``read`` makes an `Artwork` of a file's bytes, ``check`` judges it
-against a `Job` and returns a `Report`, ``repair`` mends what it can and proves the mend. Nothing here
-knows of the web, the clock or the host.
+against a `Job` and returns a `Report`, ``repair`` mends what it can and proves the mend, ``layout``
+tells how an order lies on the roll. Nothing here knows of the web, the clock or the host.
 """
 
 from __future__ import annotations

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 from preflight.commands.files import load_job, read_bytes, write
 from preflight.commands.jobsheet import add_jobsheet
+from preflight.commands.layout import add_layout
 from preflight.commands.repairing import add_repair
 from preflight.errors import PreflightError, printable, quoted
 from preflight.report.model import Verdict
@@ -94,6 +95,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_check(commands)
     add_repair(commands)
     add_jobsheet(commands)
+    add_layout(commands)
     rules = commands.add_parser("rules", help="list all rules", description="List all rules.")
     rules.set_defaults(run=_rules)
     explain = commands.add_parser("explain", help="explain one rule", description="Explain one rule.")
