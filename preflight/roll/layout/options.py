@@ -49,7 +49,7 @@ class LayoutOptions(BaseModel):
         Field(description="Whether to search for a close arrangement of outlines; false: boxes side by side"),
     ] = True
     seconds: Annotated[
-        float, Field(ge=2, le=600, description="Time for the search, shared by all films, s")
+        float, Quantity("number", 2, 600), Field(description="Time for the search, shared by all films, s")
     ] = 10.0
     seed: Annotated[int, Field(ge=0, le=2**32 - 1, description="Where the search begins")] = 1
 
