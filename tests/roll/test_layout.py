@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -300,3 +301,9 @@ def test_sizes_and_text_that_are_not_known_are_told() -> None:
     notes = " ".join(preflight.layout([OrderLine(unstated)], job()).notes)
     assert "size is not stated" in notes
     assert "text could not be outlined" in notes
+
+
+def test_the_guide_has_every_option() -> None:
+    guide = (Path(__file__).resolve().parents[2] / "docs" / "layout.md").read_text("utf-8")
+    for name, field in LayoutOptions.model_fields.items():
+        assert f"| `{name}` | {field.description} (stock:" in guide

@@ -152,6 +152,15 @@ def test_in_this_process_a_panic_is_an_error_too() -> None:
         search([Piece("bad", bow, -1)], Strip(200), seconds=5, seed=1, isolated=False)
 
 
+def test_where_no_process_may_be_started_the_error_says_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(*_: object, **__: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr("preflight.roll.nesting.runs.subprocess.Popen", refused)
+    with pytest.raises(NestingError, match="isolated=False"):
+        nest([Piece("l", ELL, 3)], Strip(150), seconds=3)
+
+
 def test_a_search_in_this_process() -> None:
     pieces = [Piece("l", ELL, 5), Piece("t", TRIANGLE, 2)]
     told: list[float] = []

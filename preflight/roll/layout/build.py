@@ -278,6 +278,7 @@ def _nested(
         engine="auto" if options.nest else "rectangles",
         told=told,
         asked=asked,
+        workers=None if isolated else 1,  # a process that may start no other has its share of time to keep to
         isolated=isolated,
     )
 

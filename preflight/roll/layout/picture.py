@@ -35,7 +35,7 @@ from preflight.roll.layout.drawing import (
 from preflight.roll.layout.model import FilmLayout, RollShown, Verdict
 from preflight.roll.layout.pieces import Cut
 from preflight.roll.layout.wording import long_length
-from preflight.roll.nesting.model import placed
+from preflight.roll.nesting.model import placed, polygons_of
 from preflight.units import format_length
 
 NARROWEST, WIDEST = 640, 4096
@@ -74,7 +74,10 @@ def layout_svg(laid: Laid, *, width_px: int = 1200) -> str:
     ]
     lines = wrap(layout.summary, 11, width - 2 * MARGIN - wide - 18, 2)
     body += [text(line, MARGIN + wide + 18, MARGIN + 24 + 20 * i, 11) for i, line in enumerate(lines)]
-    y = MARGIN + 36 + 20 * (len(lines) - 1) + 18
+    y = MARGIN + 36 + 20 * (len(lines) - 1) + 20
+    told = "The roll runs to the right, its left edge at the bottom: work laid as drawn reads upwards."
+    body.append(text(told, MARGIN, y, 8, colour=LINE))
+    y += 12
     for film, cuts in zip(layout.films, laid.pieces.values(), strict=True):
         markup, height = _panel(film, cuts, laid, y, width)
         body.append(markup)
@@ -242,7 +245,9 @@ def _border(region: BaseGeometry, roll: RollShown, row: Row) -> BaseGeometry:
     """Return a piece with its weed border; what lies between its letters counts as border too."""
     wide = max(roll.weed_border_mm, 1.0)
     around = region.buffer(3 * wide, quad_segs=4).buffer(roll.weed_border_mm - 3 * wide, quad_segs=4)
-    return around.simplify(_ERROR / row.scale)
+    # Only its outer edge: the waste inside a frame has no border of its own.
+    outer = shapely.union_all([shapely.Polygon(part.exterior) for part in polygons_of(around)])
+    return outer.simplify(_ERROR / row.scale)
 
 
 def _pieces(film: FilmLayout, regions: Sequence[tuple[str, BaseGeometry]], roll: RollShown, row: Row) -> str:

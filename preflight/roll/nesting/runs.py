@@ -99,14 +99,7 @@ def _end_where_asked(deadline: float, asked: Asked | None) -> None:
 class _Child:
     def __init__(self, task: dict[str, Any], better: Better) -> None:
         self.best = _Best(better)
-        self.process = subprocess.Popen(
-            [sys.executable, str(Path(child.__file__))],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-            encoding="utf-8",
-        )
+        self.process = _started()
         self.lines: queue.Queue[str | None] = queue.Queue()
         self.complaint: list[str] = []
         assert self.process.stdin
@@ -156,6 +149,24 @@ class _Child:
                 assert stream
                 stream.close()
         return _answer(self.best, ended, self.complaint[-1] if self.complaint else "")
+
+
+def _started() -> subprocess.Popen[str]:
+    try:
+        return subprocess.Popen(
+            [sys.executable, str(Path(child.__file__))],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            encoding="utf-8",
+        )
+    except OSError as error:
+        raise NestingError(
+            "nesting-process",
+            f"No process could be started for the search: {error.strerror or 'no reason given'}.",
+            "Let the search run in this process (isolated=False).",
+        ) from None
 
 
 def _answer(best: _Best, ended: Ended, complaint: str) -> tuple[dict[str, Any], Ended]:
