@@ -165,6 +165,10 @@ class Settings(BaseSettings):
     job_attempts: Annotated[
         int, Field(ge=1, le=1000, description="How often a file is begun before it is given up")
     ] = 10
+    metrics_port: Annotated[
+        int,
+        Field(ge=0, le=65535, description="Port of a job worker's own counters and health check; 0: none"),
+    ] = 0
     event_streams: Annotated[
         int, Field(ge=0, le=10_000, description="Streams of events sent at the same time")
     ] = 100

@@ -9,6 +9,7 @@ import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
+from service.jobs.model import Tally
 from service.jobs.runner import Runner
 from service.jobs.sqlite import SqliteStore
 from service.jobs.store import Store, StoreError
@@ -16,7 +17,7 @@ from service.jobs.webhooks import Sender
 from service.log import event
 from service.problems import JOBS_UNAVAILABLE, ProblemError
 from service.settings import Settings, SettingsError
-from service.workers import WORK
+from service.workers import WORK, WorkerPool
 
 SWEEP_SECONDS = 5.0
 CRASH_SECONDS = 1.0
@@ -71,6 +72,21 @@ class Desk:
                 advice="Use the requests that answer at once, or have the operator set SIGN_PREFLIGHT_JOBS_PATH.",
             )
         return self._store
+
+    @property
+    def pool(self) -> WorkerPool | None:
+        """The workers of jobs, where this process has any."""
+        return self._runner.pool if self._runner else None
+
+    async def tally(self) -> Tally | None:
+        """Return what the store counts; None where it cannot be reached, or there is none."""
+        if self._store is None:
+            return None
+        try:
+            return await self._store.tally()
+        except StoreError as error:
+            event(logging.WARNING, "jobs-unreachable", why=str(error))
+            return None
 
     @property
     def stopping(self) -> bool:

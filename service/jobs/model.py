@@ -199,6 +199,22 @@ class Record:
 
 
 @dataclass(frozen=True, slots=True)
+class Tally:
+    """What a store counts, over all processes that use it."""
+
+    accepted: int
+    """Jobs, since the store is there."""
+    ended: dict[str, int]
+    """Jobs, since the store is there: ``done``, ``failed`` where a file or more has no result, ``cancelled``."""
+    queued: int
+    """Files that wait now."""
+    running: int
+    """Files that are worked on now."""
+    oldest: float | None
+    """When the oldest job that is not over was accepted."""
+
+
+@dataclass(frozen=True, slots=True)
 class Event:
     """A step of a job's progress. ``seq`` counts from 1 within the job."""
 

@@ -30,6 +30,7 @@ from service.jobs.model import (
     NewJob,
     Outcome,
     Record,
+    Tally,
     Unit,
     WebhookState,
     Work,
@@ -247,6 +248,15 @@ class RedisStore:
                     await self._enqueue(name)
         except RedisError as error:
             raise _unreachable(error) from error
+
+    async def tally(self) -> Tally:
+        """Return what is counted."""
+        counters, unended, running, oldest = await self._script(scripts.TALLY)
+        counted = {
+            name.decode(): int(value) for name, value in zip(counters[::2], counters[1::2], strict=True)
+        }
+        accepted = counted.pop("accepted", 0)
+        return Tally(accepted, counted, unended - running, running, float(oldest) if oldest else None)
 
     async def consume(self, handle: Handle, stop: asyncio.Event, concurrency: int) -> None:
         """Hand units to ``handle`` until ``stop`` is set; then cancel what is not done."""

@@ -1,9 +1,10 @@
 """Lua scripts: each changes a job in one step, so that a crash leaves it whole.
 
 Keys, all below a prefix: ``job:<id>`` (hash), ``item:<id>:<n>`` (hash), ``artwork:<id>:<n>``,
-``body:<id>:<n>``, ``events:<id>`` (list of JSON), ``owned:<owner>`` (sorted set, by time), ``open``
-(set of ``<id>.<n>`` that have not ended), ``hooks`` and ``expiry`` (sorted sets, by time). The
-scripts make the names of keys themselves, so a cluster of several shards is not supported.
+``body:<id>:<n>``, ``events:<id>`` (list of JSON), ``owned:<owner>`` (sorted set, by time), ``open`` and
+``running`` (sets of ``<id>.<n>`` that have not ended, and that are worked on), ``hooks``, ``expiry`` and
+``unended`` (sorted sets of jobs, by time), ``counters`` (hash). The scripts make the names of keys
+themselves, so a cluster of several shards is not supported.
 """
 
 from __future__ import annotations
@@ -26,6 +27,9 @@ local function close(state, now, keep)
     local expires = string.format('%.3f', tonumber(now) + tonumber(keep))
     redis.call('HSET', job, 'state', state, 'finished', now, 'expires', expires)
     redis.call('ZADD', p .. 'expiry', expires, id)
+    redis.call('ZREM', p .. 'unended', id)
+    if state == 'done' and tonumber(redis.call('HGET', job, 'failed')) > 0 then state = 'failed' end
+    redis.call('HINCRBY', p .. 'counters', state, 1)
     if f[4] == 'pending' then redis.call('ZADD', p .. 'hooks', now, id) end
     emit('job')
   end
@@ -49,6 +53,8 @@ for n = 1, total do
   redis.call('SADD', p .. 'open', id .. '.' .. n)
 end
 redis.call('ZADD', p .. 'owned:' .. owner, created, id)
+redis.call('ZADD', p .. 'unended', created, id)
+redis.call('HINCRBY', p .. 'counters', 'accepted', 1)
 emit('job')
 return -1
 """
@@ -74,6 +80,7 @@ local n = ARGV[2]
 if not is_open(redis.call('HGET', item_key(n), 'state')) then return false end
 local attempts = redis.call('HINCRBY', item_key(n), 'attempts', 1)
 redis.call('HSET', item_key(n), 'state', 'running')
+redis.call('SADD', p .. 'running', id .. '.' .. n)
 redis.call('HSET', job, 'state', 'running')
 emit('item', n, 'running')
 return {attempts, redis.call('HGET', item_key(n), 'name'), redis.call('HGET', job, 'about'),
@@ -90,6 +97,7 @@ redis.call('HSET', item_key(n), 'state', state, 'head', head)
 redis.call('SET', p .. 'body:' .. id .. ':' .. n, body)
 redis.call('DEL', p .. 'artwork:' .. id .. ':' .. n)
 redis.call('SREM', p .. 'open', id .. '.' .. n)
+redis.call('SREM', p .. 'running', id .. '.' .. n)
 redis.call('HINCRBY', job, 'ended', 1)
 redis.call('HINCRBY', job, 'failed', failed)
 emit('item', n, state)
@@ -104,6 +112,7 @@ GIVE_BACK = (
 local n = ARGV[2]
 if not is_open(redis.call('HGET', item_key(n), 'state')) then return 0 end
 redis.call('HSET', item_key(n), 'state', 'queued')
+redis.call('SREM', p .. 'running', id .. '.' .. n)
 if tonumber(redis.call('HGET', item_key(n), 'attempts')) > 0 then
   redis.call('HINCRBY', item_key(n), 'attempts', -1)
 end
@@ -121,6 +130,7 @@ for n = 1, tonumber(total) do
     redis.call('HSET', item_key(n), 'state', 'cancelled')
     redis.call('DEL', p .. 'artwork:' .. id .. ':' .. n)
     redis.call('SREM', p .. 'open', id .. '.' .. n)
+    redis.call('SREM', p .. 'running', id .. '.' .. n)
     redis.call('HINCRBY', job, 'ended', 1)
   end
 end
@@ -139,6 +149,10 @@ for n = 1, tonumber(total) do
   local one = id .. ':' .. n
   redis.call('DEL', item_key(n), p .. 'artwork:' .. one, p .. 'body:' .. one)
   redis.call('SREM', p .. 'open', id .. '.' .. n)
+  redis.call('SREM', p .. 'running', id .. '.' .. n)
+end
+if redis.call('ZREM', p .. 'unended', id) == 1 then
+  redis.call('HINCRBY', p .. 'counters', 'cancelled', 1)
 end
 redis.call('ZREM', p .. 'owned:' .. owner, id)
 redis.call('ZREM', p .. 'hooks', id)
@@ -147,6 +161,13 @@ redis.call('DEL', job, p .. 'events:' .. id)
 return 1
 """
 )
+
+TALLY = """
+local p = KEYS[1]
+local oldest = redis.call('ZRANGE', p .. 'unended', 0, 0, 'WITHSCORES')
+return {redis.call('HGETALL', p .. 'counters'), redis.call('SCARD', p .. 'open'),
+        redis.call('SCARD', p .. 'running'), oldest[2] or ''}
+"""
 
 DUE_WEBHOOK = """
 local due = redis.call('ZRANGEBYSCORE', KEYS[1] .. 'hooks', '-inf', ARGV[1], 'LIMIT', 0, 1)

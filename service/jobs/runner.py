@@ -57,6 +57,11 @@ class Runner:
                 event(logging.WARNING, "jobs-unreachable", why=str(error))
                 await asyncio.sleep(RETRY_SECONDS)
 
+    @property
+    def pool(self) -> WorkerPool:
+        """The workers; none before the first unit."""
+        return self._pool
+
     async def close(self) -> None:
         """End the workers."""
         await self._pool.close()

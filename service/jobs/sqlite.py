@@ -16,7 +16,19 @@ from json import dumps, loads
 from pathlib import Path
 from typing import Any, TypeVar
 
-from service.jobs.model import Event, NewJob, Outcome, Record, Unit, WebhookState, Work, about_of, item_of
+from service.jobs.model import (
+    OPEN_STATES,
+    Event,
+    NewJob,
+    Outcome,
+    Record,
+    Tally,
+    Unit,
+    WebhookState,
+    Work,
+    about_of,
+    item_of,
+)
 from service.jobs.model import File as JobFile
 from service.jobs.store import FullError, Handle, StoreError, progress
 
@@ -46,6 +58,7 @@ CREATE TABLE IF NOT EXISTS events (
     job TEXT NOT NULL REFERENCES jobs (id) ON DELETE CASCADE, seq INTEGER NOT NULL, data TEXT NOT NULL,
     PRIMARY KEY (job, seq)
 ) WITHOUT ROWID;
+CREATE TABLE IF NOT EXISTS counters (name TEXT PRIMARY KEY, value INTEGER NOT NULL) WITHOUT ROWID;
 """
 _OPEN = "state IN ('queued', 'running')"
 
@@ -121,6 +134,7 @@ class SqliteStore:
                 "INSERT INTO items (job, n, name, due, artwork) VALUES (?, ?, ?, ?, ?)",
                 [(job.id, n, file.name, job.created, file.artwork) for n, file in enumerate(job.files, 1)],
             )
+            _count(db, "accepted")
             _emit(db, job.id, "job")
 
         await self._change(insert)
@@ -216,10 +230,11 @@ class SqliteStore:
         closed = db.execute(
             "UPDATE jobs SET state = ?, finished = ?, expires = ?,"
             " hook_due = CASE hook WHEN 'pending' THEN ? END"
-            f" WHERE id = ? AND ended = total AND {_OPEN}",
+            f" WHERE id = ? AND ended = total AND {_OPEN} RETURNING failed",
             (state, now, now + self._keep, now, job_id),
-        )
-        if closed.rowcount:
+        ).fetchone()
+        if closed:
+            _count(db, "failed" if state == "done" and closed["failed"] else state)
             _emit(db, job_id, "job")
 
     async def give_back(self, unit: Unit) -> None:
@@ -251,7 +266,10 @@ class SqliteStore:
         """Remove a job with all its files and results."""
 
         def delete(db: sqlite3.Connection) -> bool:
-            return db.execute("DELETE FROM jobs WHERE id = ?", (job_id,)).rowcount == 1
+            row = db.execute("DELETE FROM jobs WHERE id = ? RETURNING state", (job_id,)).fetchone()
+            if row and row["state"] in OPEN_STATES:
+                _count(db, "cancelled")
+            return row is not None
 
         return await self._change(delete)
 
@@ -312,6 +330,21 @@ class SqliteStore:
                 db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
 
             await self._run(shrink)
+
+    async def tally(self) -> Tally:
+        """Return what is counted."""
+
+        def count(db: sqlite3.Connection) -> Tally:
+            counters = {row["name"]: row["value"] for row in db.execute("SELECT name, value FROM counters")}
+            files = dict(db.execute(f"SELECT state, count(*) FROM items WHERE {_OPEN} GROUP BY state"))
+            (oldest,) = db.execute(
+                "SELECT min(created) FROM jobs WHERE id IN"
+                f" (SELECT job FROM items INDEXED BY items_open WHERE {_OPEN})"
+            ).fetchone()
+            accepted = counters.pop("accepted", 0)
+            return Tally(accepted, counters, files.get("queued", 0), files.get("running", 0), oldest)
+
+        return await self._run(count)
 
     async def consume(self, handle: Handle, stop: asyncio.Event, concurrency: int) -> None:
         """Hand units to ``handle`` until ``stop`` is set; then cancel what is not done."""
@@ -378,6 +411,12 @@ class SqliteStore:
             return await loop.run_in_executor(self._thread, what)
         except (sqlite3.Error, OSError) as error:
             raise StoreError(f"{self._path}: {error}") from error
+
+
+def _count(db: sqlite3.Connection, name: str) -> None:
+    db.execute(
+        "INSERT INTO counters VALUES (?, 1) ON CONFLICT (name) DO UPDATE SET value = value + 1", (name,)
+    )
 
 
 def _emit(db: sqlite3.Connection, job_id: str, kind: str, item: tuple[int, str] | None = None) -> None:

@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, Protocol
 
-from service.jobs.model import Event, NewJob, Outcome, Record, Unit, WebhookState, Work
+from service.jobs.model import Event, NewJob, Outcome, Record, Tally, Unit, WebhookState, Work
 
 Handle = Callable[[Unit], Awaitable[None]]
 
@@ -81,6 +81,9 @@ class Store(Protocol):
 
     async def sweep(self, now: float) -> None:
         """Remove what has expired and queue again what was lost."""
+
+    async def tally(self) -> Tally:
+        """Return what the store counts."""
 
     async def consume(self, handle: Handle, stop: asyncio.Event, concurrency: int) -> None:
         """Hand units to ``handle``, so many at a time, until ``stop`` is set; then cancel them."""

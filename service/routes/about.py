@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import time
 
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
 
-from service.metrics import MEDIA_TYPE, Metrics
+from service.jobs.desk import Desk
+from service.metrics import MEDIA_TYPE, JobsNow, Metrics
 
 router = APIRouter(include_in_schema=False)
 
@@ -22,4 +24,6 @@ async def get_contract(request: Request) -> Response:
 async def get_metrics(request: Request) -> Response:
     """Return the counters in the text format of Prometheus."""
     metrics: Metrics = request.app.state.metrics
-    return Response(metrics.text(), media_type=MEDIA_TYPE)
+    desk: Desk = request.app.state.desk
+    jobs = JobsNow(await desk.tally(), desk.pool, time.time())
+    return Response(metrics.text(jobs), media_type=MEDIA_TYPE)
