@@ -25,9 +25,10 @@ import shapely
 
 from preflight.curves import Bools, Floats, Ints, Polylines
 from preflight.cutting.tour import short_path
+from preflight.job.stock import stock
 
-FEED_WINDOW = 600.0
-"""Length of film that is cut before the next is fed, mm (common practice, no source)."""
+FEED_WINDOW = stock().machine.feed_window.value
+"""Length of film that is cut before the next is fed, mm."""
 
 _LARGEST_SET = 600
 """So many contours are put in order at once; larger windows are parted."""

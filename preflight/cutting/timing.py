@@ -20,6 +20,10 @@ import numpy as np
 
 from preflight.curves import Bools, Floats, Ints, Polylines
 from preflight.errors import JobError
+from preflight.job.machine import MachineSpec
+from preflight.job.stock import stock
+
+_STOCK = stock().machine
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,13 +35,13 @@ class Machine:
     corners, ``drop`` and ``lift`` the time the knife takes to go down and up.
     """
 
-    speed: float = 500.0
-    acceleration: float = 5000.0
-    travel_speed: float = 800.0
-    travel_acceleration: float = 8000.0
-    cornering: float = 0.02
-    drop: float = 0.04
-    lift: float = 0.03
+    speed: float = _STOCK.speed.value
+    acceleration: float = _STOCK.acceleration.value
+    travel_speed: float = _STOCK.travel_speed.value
+    travel_acceleration: float = _STOCK.travel_acceleration.value
+    cornering: float = _STOCK.cornering.value
+    drop: float = _STOCK.drop.value
+    lift: float = _STOCK.lift.value
 
     def __post_init__(self) -> None:
         for item in fields(self):
@@ -50,6 +54,11 @@ class Machine:
                     f"{'0 or more' if zero_allowed else 'more than 0'}.",
                     "State it in mm, mm/s, mm/s² or s as the machine's manual gives it.",
                 )
+
+
+def machine_of(settings: MachineSpec) -> Machine:
+    """Return the figures of a job's ``machine`` that times are calculated from."""
+    return Machine(**{item.name: getattr(settings, item.name) for item in fields(Machine)})
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,8 @@
 """The job's settings: their model, stock values, and reading them from TOML or JSON."""
 
+from preflight.job.machine import Blade, MachineSpec
 from preflight.job.model import (
     AreaLimit,
-    Blade,
     FilmSpec,
     Job,
     Lettering,
@@ -26,6 +26,7 @@ __all__ = [
     "Lettering",
     "Limit",
     "Limits",
+    "MachineSpec",
     "Mounting",
     "ResolvedLimits",
     "Role",

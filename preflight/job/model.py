@@ -15,6 +15,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstr
 from pydantic_core import PydanticCustomError
 
 from preflight.errors import JobError, quoted
+from preflight.job.machine import Blade, MachineSpec
 from preflight.job.mounting import Mounting, Temperature
 from preflight.job.stock import FilmKind, Use, stock
 from preflight.job.values import Colour, Quantity, read_colour, read_scale
@@ -185,22 +186,6 @@ class FilmSpec(_Settings):
     ] = None
 
 
-class Blade(_Settings):
-    """The blade in its holder: offset mm, angle degrees, corner tolerance mm."""
-
-    offset: Annotated[
-        float, Quantity("length", 0, 2), Field(description="Distance from the pivot's axis to the tip, mm")
-    ] = _STOCK.blade.offset.value
-    angle: Annotated[float, Quantity("angle", 20, 70), Field(description="Cutting angle, degrees")] = (
-        _STOCK.blade.angle.value
-    )
-    corner_tolerance: Annotated[
-        float,
-        Quantity("length", 0, 5, above=True),
-        Field(description="Error at corners that is accepted, mm"),
-    ] = _STOCK.blade.corner_tolerance.value
-
-
 def _role_table(value: object) -> object:
     # `"#ffffff" = "substrate"` is what people write first.
     return {"role": value} if isinstance(value, str) else value
@@ -280,6 +265,7 @@ class Job(_Settings):
         dict[Name, FilmSpec], Field(description="Named films; what one leaves out is taken from film")
     ] = {}
     blade: Blade = Blade()
+    machine: MachineSpec = MachineSpec()
     use: Annotated[Use, Field(description="Where the work will be")] = "exterior"
     limits: Limits = Limits()
     roll: Annotated[Roll | None, Field(description="The roll of every film that states no other")] = None

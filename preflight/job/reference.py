@@ -13,7 +13,17 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from preflight.job.model import Blade, FilmSpec, Job, Lettering, Limits, Role, Roll, Size, Tolerances
+from preflight.job.machine import Blade, MachineSpec
+from preflight.job.model import (
+    FilmSpec,
+    Job,
+    Lettering,
+    Limits,
+    Role,
+    Roll,
+    Size,
+    Tolerances,
+)
 from preflight.job.mounting import Mounting, Temperature
 from preflight.job.stock import FilmStock, Stock, Use, stock
 from preflight.job.values import Quantity
@@ -104,6 +114,10 @@ For the job sheet alone: it changes no finding. What is not stated is not known,
 A film's own window, `[film.temperature]` or `[films.NAME.temperature]`, as its maker's bulletin states it.
 There is no stock value: without a bulletin the job sheet says that it is unknown.
 """,
+    "machine": """
+For the rehearsal of the cut and the job sheet: it changes no finding. Take the figures from the machine's
+manual or from its panel.
+""",
     "size": """
 State the width, the height, both, or a scale. Both together have to agree with the proportions of the
 drawing area within 1 %.
@@ -127,6 +141,7 @@ def settings_guide() -> str:
         ("Size", "size", Size),
         ("Film", "film", FilmSpec),
         ("Blade", "blade", Blade),
+        ("Machine", "machine", MachineSpec),
         ("Roll", "roll", Roll),
         ("Limits", "limits", Limits),
         ("Tolerances", "tolerances", Tolerances),

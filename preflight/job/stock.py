@@ -29,11 +29,25 @@ class Sourced(_Stock):
 
 
 class BladeStock(_Stock):
-    """Stock blade: offset in mm, angle in degrees, corner tolerance in mm."""
+    """Stock blade: offset in mm, angle in degrees, corner tolerance in mm, overcut in blade offsets."""
 
     offset: Sourced
     angle: Sourced
     corner_tolerance: Sourced
+    overcut: Sourced
+
+
+class MachineStock(_Stock):
+    """Stock machine: mm/s, mm/s2, mm and s."""
+
+    speed: Sourced
+    acceleration: Sourced
+    travel_speed: Sourced
+    travel_acceleration: Sourced
+    cornering: Sourced
+    drop: Sourced
+    lift: Sourced
+    feed_window: Sourced
 
 
 class RollStock(_Stock):
@@ -110,6 +124,7 @@ class Stock(_Stock):
     """All stock values."""
 
     blade: BladeStock
+    machine: MachineStock
     roll: RollStock
     underlap: Sourced
     butting: Butting

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import astuple
-
 import numpy as np
 import shapely
 
@@ -12,7 +10,7 @@ from preflight.artwork import Artwork
 from preflight.checking import check
 from preflight.curves import Floats, Ints, Polylines
 from preflight.cutting.order import arranged, cut_order
-from preflight.cutting.timing import Machine, cut_time
+from preflight.cutting.timing import Machine, cut_time, machine_of
 from preflight.errors import PreflightError
 from preflight.films import Film
 from preflight.job import Job
@@ -47,9 +45,9 @@ def job_sheet(
     """Return the job sheet of ``artwork``, as read, for ``job`` (stock: ``Job()``).
 
     ``report`` is the check's answer for the same artwork and job where the caller has it already;
-    ``machine`` is what the cutting time rests on (stock: ``Machine()``, and the sheet says so). The same
-    input gives the same sheet. Raises `JobError` where the job's size does not fit the artwork, and
-    `PreflightError` where there is no film to cut.
+    ``machine`` is what the cutting time rests on (none: the job's, and the sheet says whether the job or
+    stock states it). The same input gives the same sheet. Raises `JobError` where the job's size does not
+    fit the artwork, and `PreflightError` where there is no film to cut.
     """
     job = job or Job()
     report = report or check(artwork, job)
@@ -64,7 +62,9 @@ def job_sheet(
     laying = laying_of(analysis)
     box = _box([film.region.bounds for film in films])
     flipped = laying.mirror == "mirror"
-    sheets = tuple(_film(analysis, film, machine or Machine(), flipped=flipped) for film in films)
+    sheets = tuple(
+        _film(analysis, film, machine or machine_of(job.machine), flipped=flipped) for film in films
+    )
     return JobSheet(
         tool_version=__version__,
         title=artwork.source.name or "Artwork without a name",
@@ -94,7 +94,7 @@ def job_sheet(
         laying=laying,
         hinge=_hinge(placed(box, analysis, flipped=flipped), analysis, flipped=flipped),
         cautions=cautions_for(analysis),
-        time_basis=_time_basis(machine),
+        time_basis=_time_basis(job, machine),
         claim=CLAIM,
     )
 
@@ -259,11 +259,15 @@ def _chosen(lines: Polylines, which: Ints) -> Polylines:
     )
 
 
-def _time_basis(machine: Machine | None) -> str:
-    taken = machine or Machine()
-    speed, acceleration, *_ = astuple(taken)
-    stated = "as stated" if machine is not None else "common practice, no source"
+def _time_basis(job: Job, machine: Machine | None) -> str:
+    taken = machine or machine_of(job.machine)
+    speed = f"{taken.speed:g} mm/s ({_basis(job, machine, 'speed')})"
+    acceleration = f"{taken.acceleration:g} mm/s² ({_basis(job, machine, 'acceleration')})"
     return (
-        f"estimate for {speed:g} mm/s and {acceleration:g} mm/s² ({stated}); machines differ. Loading, weeding and "
-        "taping are not in it"
+        f"estimate for {speed} and {acceleration}; machines differ. Loading, weeding and taping are not in it"
     )
+
+
+def _basis(job: Job, machine: Machine | None, name: str) -> str:
+    stated = machine is not None or job.stated(f"machine.{name}")
+    return "as stated" if stated else "common practice, no source"

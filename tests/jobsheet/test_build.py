@@ -261,3 +261,10 @@ def test_a_turned_cut_takes_as_long_as_the_same_drawn_turned() -> None:
     assert drawn.roll is not None
     assert (turned.roll.turned, drawn.roll.turned) == (True, False)
     assert turned.cut_seconds == pytest.approx(drawn.cut_seconds, rel=1e-9)
+
+
+def test_the_job_s_machine_is_taken_and_what_is_stated_is_told_from_stock() -> None:
+    drawn = artwork(bar(GREEN, 40, 40, 30, 10))
+    slow = job_sheet(drawn, Job.parse("machine.speed = 20"))
+    assert slow.films[0].cut_seconds > 80 / 20
+    assert "20 mm/s (as stated) and 5000 mm/s² (common practice, no source)" in slow.time_basis
