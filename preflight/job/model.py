@@ -180,6 +180,10 @@ class FilmSpec(_Settings):
         Field(description="Price of a square metre of roll, in the shop’s money; none: costs are not told"),
     ] = None
     pvc: Annotated[bool, Field(description="Made of PVC, which must never be cut by laser")] = True
+    seam_lap: Annotated[
+        Annotated[float, Quantity("length", 0, 100)] | None,
+        Field(description="Lap of two panels where their seam crosses film; 0: they butt; none: by kind"),
+    ] = None
     limits: Annotated[Limits, Field(description="Limits for this film alone")] = Limits()
     temperature: Annotated[
         Temperature | None, Field(description="When it may be applied, from its bulletin; none: not known")
@@ -391,7 +395,7 @@ class Job(_Settings):
     def named_film(self, name: str) -> FilmSpec:
         """Return a film of ``films``; what it leaves out is the job film's, its name is the key.
 
-        Thickness, temperature and price of another kind of film are not taken over.
+        Thickness, temperature, price and seam lap of another kind of film are not taken over.
         Raises `KeyError`.
         """
         film = self.films[name]
@@ -401,6 +405,7 @@ class Job(_Settings):
             shared.pop("thickness", None)
             shared.pop("temperature", None)
             shared.pop("price", None)
+            shared.pop("seam_lap", None)
         return FilmSpec(**{**shared, "name": name, **stated})
 
     def roll_for(self, film: FilmSpec) -> Roll | None:
@@ -433,6 +438,10 @@ class Job(_Settings):
         """
         butts = film.kind in _STOCK.butting.kinds and "underlap" not in self.model_fields_set
         return 0.0 if butts else self.underlap
+
+    def seam_lap_for(self, film: FilmSpec) -> float:
+        """Return the lap in mm of two panels of ``film``: as stated, else by kind; 0: their edges meet."""
+        return _STOCK.film[film.kind].seam_lap if film.seam_lap is None else film.seam_lap
 
     def severity_of(self, code: str, case: str, default: Severity) -> Severity | None:
         """Return the severity for a rule's case; None: it is switched off. The case goes first."""

@@ -56,7 +56,7 @@ class Temperature(BaseModel):
 
 
 class Mounting(BaseModel):
-    """What the work is put on and how; all of it optional, for the job sheet."""
+    """What the work is put on and how; all of it optional, for the job sheet and the plan of panels."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -67,6 +67,10 @@ class Mounting(BaseModel):
     substrate: Annotated[
         _Text | None,
         Field(description="What that is made of, for instance “painted aluminium composite, 3 mm”"),
+    ] = None
+    front: Annotated[
+        Literal["left", "right"] | None,
+        Field(description="Side of the sign that is nearer to the vehicle’s front, to a person facing it"),
     ] = None
     tape_width: Annotated[_TapeWidth | None, Field(description="Width of the transfer tape at hand, mm")] = (
         None

@@ -108,7 +108,7 @@ country, never a verdict of compliance.
 - `legibility`: letter height for the viewing distance (MUTCD 2009, United States, 2A.13).
 """,
     "mounting": """
-For the job sheet alone: it changes no finding. What is not stated is not known, and the sheet says so.
+For the job sheet and the plan of panels: it changes no finding. What is not stated is not known, and they say so.
 """,
     "film.temperature": """
 A film's own window, `[film.temperature]` or `[films.NAME.temperature]`, as its maker's bulletin states it.
@@ -126,7 +126,7 @@ drawing area within 1 %.
 _FILMS = """
 ## Stock values by kind of film
 
-What a `[films.NAME]` leaves out is taken from `[film]`; the thickness of another kind is not. Limits are
+What a `[films.NAME]` leaves out is taken from `[film]`; the thickness and seam lap of another kind are not. Limits are
 warning / error: narrower than the first is a warning, narrower than the second an error. A film's own
 `limits` go before the job's, and those before stock. Stock limits of solid parts and gaps are never under
 {solid:g} and {gap:g} blade offsets ({source}).
@@ -235,7 +235,16 @@ def _source(path: str, values: Stock) -> str:
 def _films(values: Stock) -> Iterator[str]:
     uses: tuple[Use, ...] = get_args(Use)
     yield from _rows(
-        ("Film", "Use", "Thickness", "Solid part, mm", "Gap, mm", "Island, mm²", "Letter height, mm"),
+        (
+            "Film",
+            "Use",
+            "Thickness",
+            "Solid part, mm",
+            "Gap, mm",
+            "Island, mm²",
+            "Letter height, mm",
+            "Seam lap, mm",
+        ),
         [
             (
                 f"`{kind}`",
@@ -245,6 +254,7 @@ def _films(values: Stock) -> Iterator[str]:
                 _pair(film.gap),
                 _pair(film.island_area),
                 _pair(getattr(film.letter_height, use)),
+                f"{film.seam_lap:g}",
             )
             for kind, film in values.film.items()
             for use in uses
@@ -264,7 +274,7 @@ def _pair(pair: tuple[float, float]) -> str:
 
 
 def _film_sources(film: FilmStock) -> Iterator[str]:
-    for name in ("thickness", "solid_part", "gap", "island_area", "letter_height"):
+    for name in ("thickness", "solid_part", "gap", "island_area", "letter_height", "seam_lap"):
         yield f"{name.replace('_', ' ')} – {getattr(film, f'{name}_source')}"
 
 

@@ -110,6 +110,9 @@ class FilmStock(_Stock):
     island_area_source: str
     letter_height: ByUse
     letter_height_source: str
+    seam_lap: Annotated[float, Field(ge=0)]
+    """Lap of two panels where their seam crosses film, mm; 0: their edges meet."""
+    seam_lap_source: str
 
     @model_validator(mode="after")
     def _ordered(self) -> FilmStock:
