@@ -17,6 +17,7 @@ from preflight.artwork import Artwork, LiveText, Picture, Shape, SizeBasis
 from preflight.curves import Ints, Outlines, flatten
 from preflight.films import Film, Meaning, films_of, meaning_of
 from preflight.geometry.appearance import Painting, paint, union
+from preflight.geometry.copies import copies
 from preflight.job import Job, ResolvedLimits
 from preflight.lettering import Line, lettering_of
 from preflight.result import Difference, differences
@@ -129,9 +130,50 @@ class Analysis:
         return (index for index in range(len(self.shapes)) if index not in guides)
 
     @cached_property
+    def loose_contours(self) -> Ints:
+        """Knife lines of their own, in no film: indices among `Painting.contours`, without `repeated_contours`."""
+        kept: Ints = np.setdiff1d(self._loose, self.repeated_contours)
+        return kept
+
+    @cached_property
+    def repeated_contours(self) -> Ints:
+        """Knife lines that lie where a film's edge is: one cut makes both. Indices among `Painting.contours`.
+
+        Files for cutting often hold the artwork in one layer and its cut once more in another.
+        """
+        of = [film.followed_contours for film in self.films]
+        edges = np.concatenate([np.zeros(0, np.int64), *of])
+        loose = self._loose
+        same = copies(self.lines[loose], self.lines[edges], self.job.tolerances.coincidence)
+        found: Ints = loose[same]
+        return found
+
+    @cached_property
+    def _loose(self) -> Ints:
+        in_films = {shape for film in self.films for shape in film.followed}
+        loose = {
+            layer.shape
+            for layer, meaning in zip(self.painting.layers, self.meanings, strict=True)
+            if meaning.role == "knife" and layer.shape not in in_films
+        }
+        ranges = [np.asarray(self.contours_of(shape), np.int64) for shape in sorted(loose)]
+        return np.concatenate([np.zeros(0, np.int64), *ranges])
+
+    def length_of(self, contours: Ints) -> float:
+        """Return the length of some of `Painting.contours`, mm; exact where they are all of a shape's."""
+        lines, owner = self.painting.contours, self.painting.contours.path
+        flat = shapely.length(self.lines)
+        whole, some = (
+            np.bincount(owner[c], flat[c], len(self.shapes)) for c in (np.arange(len(lines)), contours)
+        )
+        share = np.divide(some, whole, out=np.zeros(len(whole)), where=whole > 0)
+        return float((share * self.painting.lengths).sum())
+
+    @cached_property
     def cut_length(self) -> float:
-        """Length of all knife lines, mm."""
-        return float(self.painting.lengths[list(self.knife_shapes())].sum())
+        """Length that the knife follows, mm: all knife lines, a line that repeats a film's edge once."""
+        followed = float(self.painting.lengths[list(self.knife_shapes())].sum())
+        return followed - self.length_of(self.repeated_contours)
 
     @cached_property
     def stock_limits(self) -> ResolvedLimits:

@@ -90,7 +90,7 @@ def job_sheet(
         angle_stated=job.stated("blade.angle"),
         polarity=job.polarity,
         films=sheets,
-        loose_lines=_loose_lines(analysis),
+        loose_lines=analysis.length_of(analysis.loose_contours),
         laying=laying,
         hinge=_hinge(placed(box, analysis, flipped=flipped), analysis, flipped=flipped),
         cautions=cautions_for(analysis),
@@ -225,17 +225,6 @@ def _hinge(place: Placement, analysis: Analysis, *, flipped: bool) -> Hinge:
 def _box(boxes: list[tuple[float, float, float, float]]) -> Box:
     x0, y0, x1, y1 = np.array(boxes).T
     return float(x0.min()), float(y0.min()), float(x1.max()), float(y1.max())
-
-
-def _loose_lines(analysis: Analysis) -> float:
-    """Return the length of what a knife follows for no film: knife lines with a role of their own."""
-    in_films = {shape for film in analysis.films for shape in film.followed}
-    loose = [
-        layer.shape
-        for layer, meaning in zip(analysis.painting.layers, analysis.meanings, strict=True)
-        if meaning.role == "knife" and layer.shape not in in_films
-    ]
-    return float(analysis.painting.lengths[sorted(set(loose))].sum())
 
 
 def _seconds(analysis: Analysis, film: Film, machine: Machine, *, turned: bool) -> float:

@@ -21,3 +21,5 @@ def test_a_sound_sign_stays_sound(name: str, write: Callable[[CutFile], bytes]) 
         assert (one.colour, one.contours, one.nodes) == (other.colour, other.contours, other.nodes)
         assert other.cut_length_mm == pytest.approx(one.cut_length_mm, abs=0.2)
         assert other.area_mm2 == pytest.approx(one.area_mm2, abs=1.0)
+    # The PDF holds every line twice, as artwork and as its cut; the knife goes along it once.
+    assert after.measures.cut_length_mm == pytest.approx(before.measures.cut_length_mm, abs=0.2)
