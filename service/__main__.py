@@ -61,13 +61,17 @@ def _serve(settings: Settings) -> int:
     from service.log import configure  # noqa: PLC0415
     from service.server import server  # noqa: PLC0415
     from service.settings import SettingsError  # noqa: PLC0415
+    from service.telemetry import TRACING  # noqa: PLC0415
 
     configure(settings.log_level, settings.log_format)
     try:
-        running = server(create_app(settings), settings)
+        TRACING.begin()
+        app = create_app(settings)
     except SettingsError as error:
         print(error, file=sys.stderr)
         return 2
+    TRACING.instrument(app)
+    running = server(app, settings)
     running.run()
     return 0 if running.started else 1
 

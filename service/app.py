@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -38,6 +39,7 @@ from service.routes import about, health, jobs, pictures, problems, repairs, rep
 from service.settings import Settings, from_environment
 from service.shelf import Shelf
 from service.tasks import Task
+from service.telemetry import TRACING
 from service.work import Kept
 from service.workers import WORK, WorkerPool
 
@@ -77,6 +79,7 @@ def create_app(settings: Settings | None = None, *, work: str = WORK) -> FastAPI
         finally:
             await desk.close()
             await pool.close()
+            await asyncio.to_thread(TRACING.end)
 
     app = FastAPI(
         title="Sign preflight",

@@ -27,6 +27,7 @@ from service.jobs.store import StoreError
 from service.log import configure, event
 from service.metrics import of_pool
 from service.settings import Settings, SettingsError, from_environment
+from service.telemetry import TRACING
 from service.workers import WORK
 
 BEAT = "sign_preflight_worker_beat_seconds"
@@ -51,10 +52,13 @@ def main(arguments: Sequence[str] | None = None, work: str = WORK) -> int:
         if not settings.job_workers:
             raise SettingsError("SIGN_PREFLIGHT_JOB_WORKERS is 0: this process would do nothing.")
         configure(settings.log_level, settings.log_format)
+        TRACING.begin()
         return asyncio.run(_work(settings, work))
     except (SettingsError, StoreError) as error:
         print(error, file=sys.stderr)
         return 2
+    finally:
+        TRACING.end()
 
 
 async def _work(settings: Settings, work: str) -> int:

@@ -26,6 +26,7 @@ from service.confinement import ON
 from service.log import event
 from service.settings import MEBIBYTE, Settings
 from service.tasks import LENGTH, Answer, Bounds, Task
+from service.telemetry import TRACING
 
 HEAD_BYTES = 65_536
 WORK = "service.library:run"
@@ -181,6 +182,14 @@ class WorkerPool:
         Raises `BusyError`, `TimeLimitError`, `MemoryLimitError` or `WorkerCrashedError`. When the
         caller is cancelled the worker is ended, so that nobody works for a client who has gone.
         """
+        if task.kind == "ping":
+            return await self._run(task, within)
+        with TRACING.task(task.kind, len(task.artwork)) as outcome:
+            answer = await self._run(task, within)
+            outcome(answer.outcome)
+            return answer
+
+    async def _run(self, task: Task, within: float | None) -> Answer:
         begun = time.monotonic()
         worker = await self._take(within)
         bound = seconds = self._settings.work_seconds
