@@ -303,6 +303,13 @@ def test_sizes_and_text_that_are_not_known_are_told() -> None:
     assert "text could not be outlined" in notes
 
 
+def test_a_film_of_which_nothing_stays_is_no_piece() -> None:
+    body = '<rect width="100" height="50"/><path d="M0 70H200" fill="#eebb00" stroke="none"/>'
+    layout = preflight.layout([OrderLine(drawing(200, 100, body))], job())
+    assert [film.film for film in layout.films] == ["#000000"]
+    assert "nothing of the film “#eebb00” would stay" in " ".join(layout.notes)
+
+
 def test_the_guide_has_every_option() -> None:
     guide = (Path(__file__).resolve().parents[2] / "docs" / "layout.md").read_text("utf-8")
     for name, field in LayoutOptions.model_fields.items():

@@ -124,13 +124,14 @@ def pieces_of(lines: Sequence[Ordered], options: LayoutOptions) -> dict[str, lis
 
 
 def _pieces(line: Ordered, film: Film, options: LayoutOptions) -> Iterator[Cut]:
+    if film.region.is_empty:
+        return  # told in the notes
     region = _mapped(line, film.region)
     upright = line.upright or film.spec.directional
     if options.spread == "graphic":
         lines = _mapped(line, _beside(line.analysis, film))
         whole = shapely.union(region, lines) if not lines.is_empty else region
-        if not whole.is_empty:
-            yield Cut(str(line.number), line, film, whole, float(region.area), upright)
+        yield Cut(str(line.number), line, film, whole, float(region.area), upright)
         return
     parts = polygons_of(region)
     for number, index in enumerate(_reading_order(parts), 1):

@@ -117,24 +117,31 @@ def notes_of(order: Sequence[Ordered], films: Sequence[FilmLayout]) -> tuple[str
 def _notes(order: Sequence[Ordered], films: Sequence[FilmLayout]) -> Iterator[str]:
     parts = any("." in piece.key for film in films for piece in film.pieces)
     for line in order:
-        name, analysis = quoted(line.name), line.analysis
-        if not analysis.size_stated:
-            yield f"{name}: the finished size is not stated, so the file’s own size was laid out."
-        if any(text.text.strip() for text in analysis.texts):
-            yield f"{name}: some text could not be outlined and is not laid out. Turn it into outlines first."
-        if analysis.pictures:
-            yield f"{name}: pictures cannot be cut and are not laid out."
-        if line.mirrored:
-            yield f"{name}: laid out mirrored, since it goes behind glass and is drawn as it is read."
-        knife = any(meaning.role == "knife" for meaning in analysis.meanings)
-        if knife and len(analysis.films) > 1:
-            yield f"{name}: which film its knife lines cut is not known, so they are not laid out."
-        elif knife and parts:
-            yield f"{name}: its knife lines belong to no part, so they are not laid out."
-    for film in films:
-        if film.search is not None and film.search.ended == "cancelled":
-            yield f"{film.film}: the search was ended early; the layout is the best found until then."
+        yield from _line_notes(line, parts)
+    for shown in films:
+        if shown.search is not None and shown.search.ended == "cancelled":
+            yield f"{shown.film}: the search was ended early; the layout is the best found until then."
     if any(film.roll and film.roll.gap_mm < film.roll.weed_border_mm for film in films):
         yield "Pieces lie nearer to each other than the weed border: the waste between them is thin to pull."
     if parts:
         yield "Parts are laid out one by one: their places to each other are lost and must be measured at fitting."
+
+
+def _line_notes(line: Ordered, parts: bool) -> Iterator[str]:
+    name, analysis = quoted(line.name), line.analysis
+    if not analysis.size_stated:
+        yield f"{name}: the finished size is not stated, so the file’s own size was laid out."
+    if any(text.text.strip() for text in analysis.texts):
+        yield f"{name}: some text could not be outlined and is not laid out. Turn it into outlines first."
+    if analysis.pictures:
+        yield f"{name}: pictures cannot be cut and are not laid out."
+    for film in analysis.films:
+        if film.region.is_empty:
+            yield f"{name}: nothing of the film {quoted(film.name)} would stay, so it is not laid out."
+    if line.mirrored:
+        yield f"{name}: laid out mirrored, since it goes behind glass and is drawn as it is read."
+    if any(meaning.role == "knife" for meaning in analysis.meanings):
+        if len(analysis.films) > 1:
+            yield f"{name}: which film its knife lines cut is not known, so they are not laid out."
+        elif parts:
+            yield f"{name}: its knife lines belong to no part, so they are not laid out."
