@@ -2,13 +2,15 @@
 
 The public face of the library. ``read`` makes an `Artwork` of a file's bytes, ``check`` judges it
 against a `Job` and returns a `Report`, ``repair`` mends what it can and proves the mend, ``layout``
-tells how an order lies on the roll. Nothing here knows of the web, the clock or the host.
+tells how an order lies on the roll, ``rehearse`` how it is cut. Nothing here knows of the web, the clock
+or the host.
 """
 
 from __future__ import annotations
 
 from preflight.artwork import Artwork
 from preflight.checking import check
+from preflight.cutting.rehearsal import Rehearsal, RehearsalOptions, rehearse
 from preflight.errors import JobError, LimitError, PreflightError, ReadError
 from preflight.job import Job
 from preflight.readers import read
@@ -30,6 +32,8 @@ __all__ = [
     "OrderLine",
     "PreflightError",
     "ReadError",
+    "Rehearsal",
+    "RehearsalOptions",
     "Repaired",
     "Report",
     "Severity",
@@ -39,5 +43,6 @@ __all__ = [
     "check",
     "layout",
     "read",
+    "rehearse",
     "repair",
 ]

@@ -110,6 +110,29 @@ def move_times(length: Floats, speed: float, acceleration: float) -> Floats:
     return chord_times(np.asarray(length, float), still, still, speed, acceleration)
 
 
+def chord_position(
+    since: float, time: float, length: float, *, ends: tuple[float, float], speed: float, acceleration: float
+) -> float:
+    """Return how much of a chord (0 to 1) is behind the machine ``since`` s after it began it.
+
+    ``time`` is the chord's own, from `chord_times` with the same speeds; ``ends`` are those at its ends.
+    """
+    enter, leave = ends
+    if not length > 0 or since >= time:
+        return 1.0
+    if since <= 0:
+        return 0.0
+    peak = min(((enter**2 + leave**2) / 2 + acceleration * length) ** 0.5, speed)
+    rising, left = (peak - enter) / acceleration, time - since
+    if since <= rising:
+        way = enter * since + acceleration * since**2 / 2
+    elif left <= (peak - leave) / acceleration:
+        way = length - leave * left - acceleration * left**2 / 2
+    else:
+        way = (peak**2 - enter**2) / (2 * acceleration) + peak * (since - rising)
+    return min(max(way / length, 0.0), 1.0)
+
+
 def end_speeds(length: Floats, limit: Floats, acceleration: float) -> Floats:
     """Return the speeds (n + 1,) at the ends of chords (n,) in a row that keep every limit (n + 1,).
 
