@@ -1,0 +1,1 @@
+"""A film that is wider than its roll, as panels."""

@@ -1,0 +1,229 @@
+"""Where seams lie: dynamic programming, first for how few cuts and panels, then for the best places.
+
+Two passes. The first goes from one end to the other with labels (letters cut, how far the next panel
+begins) and keeps only those that no other label beats in both; between two places where a part begins or
+ends nothing changes, so only those places and the farthest a panel reaches need be tried, and the answer is
+exact. The second pass takes the number of seams that the first found and chooses among finely spaced
+places, those of the first among them, the ones that harm least.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from preflight.curves import Floats, Ints
+from preflight.errors import PreflightError
+from preflight.roll.panels.parts import TOUCH, Across
+from preflight.units import format_length
+
+MOST_PANELS = 100
+_SLACK = 1e-6
+_STEPS = 240
+"""Places tried on the room of one panel in the second pass, beside those that parts give."""
+_SHARES = (0.5, 0.1, 0.25, 0.75, 0.9)
+"""Places tried in each gap, as shares of it."""
+_APART = 1.0
+"""Least distance of two seams beyond their overlap, mm: no place lies on three panels."""
+_BALANCE = 60.0
+"""What a panel much wider or narrower than the others counts, in units of harm."""
+HARMLESS = 12_000
+"""The most that one seam's harm can count: sums over all seams must not reach the next figure's place."""
+
+Harm = Callable[[Floats], Floats]
+"""Harm of a seam at each place, 0 to `HARMLESS`."""
+
+
+@dataclass(frozen=True, eq=False)
+class Parting:
+    """Places of the seams (n,), ascending, and what they cost in all."""
+
+    seams: Floats
+    cuts: int
+    """Parts cut that fit on one panel, once for each seam."""
+    holes: int
+    harm: float
+
+    @property
+    def panels(self) -> int:
+        """How many panels there are."""
+        return len(self.seams) + 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Label:
+    cuts: int
+    begins: float
+    """Where the next panel begins."""
+    seam: float
+    before: _Label | None
+
+    def path(self) -> list[float]:
+        """Return the seams up to here."""
+        found, label = [], self
+        while label.before is not None:
+            found.append(label.seam)
+            label = label.before
+        return found[::-1]
+
+
+def part(across: Across, harm: Harm, *, fewest_panels: bool = False) -> Parting:
+    """Return the seams that part a film for its roll.
+
+    In this order: letters and other parts that fit on one panel are cut as seldom as possible, there are
+    as few panels as possible (the other way round with ``fewest_panels``), few holes are crossed, and
+    ``harm`` is small. Raises `PreflightError` where the roll leaves no room, or too many panels come of it.
+    """
+    widths = across.widths
+    if widths.room < 2 * widths.overlap + 2 * _APART:
+        raise PreflightError(
+            "panels-no-room",
+            f"Between its weed borders the roll leaves {format_length(widths.room)}, too little for panels that "
+            f"overlap by {format_length(widths.overlap)}.",
+            "Take a wider roll, a narrower weed border, a smaller lap or smaller marks.",
+        )
+    ahead = _layers(across, fewest_panels=fewest_panels)
+    best = ahead[-1]
+    count = len(ahead) - 1
+    if count == 0:
+        return Parting(np.zeros(0), 0, 0, 0.0)
+    first = min(best, key=lambda label: (label.cuts, -label.begins)).path()
+    back = [-np.array([label.seam for label in layer]) for layer in _back(across, count)]
+    far = [max(label.seam for label in layer) for layer in ahead[1:]]
+    windows = [(min(back[count - i].min(), first[i]), max(far[i], first[i])) for i in range(count)]
+    places = [_places(across, low, high, first) for low, high in windows]
+    return _best(across, places, harm)
+
+
+def _layers(across: Across, *, fewest_panels: bool) -> list[list[_Label]]:
+    """Return the labels after 0, 1, 2 ... seams; those of the last are only such that no more seam is needed."""
+    start = _Label(0, across.start, -np.inf, None)
+    layers = [[start]]
+    widths = across.widths
+    least = (across.end - across.start - widths.overlap) / (widths.room - widths.overlap)
+    most = min(2 * int(np.ceil(max(least, 1.0))) + 2, MOST_PANELS)
+    found: list[tuple[int, int]] = []
+    while len(layers) <= most:
+        done = [label for label in layers[-1] if across.end - label.begins <= widths.room + _SLACK]
+        if done:
+            cuts = min(label.cuts for label in done)
+            found.append((cuts, len(layers) - 1))
+            if cuts == 0 or fewest_panels:
+                break
+        following = _following(across, layers[-1])
+        if not following:
+            break
+        layers.append(following)
+    if not found:
+        raise PreflightError(
+            "panels-too-many",
+            f"More than {MOST_PANELS} panels would be needed.",
+            "Take a wider roll, or make the sign smaller.",
+        )
+    _, count = min(found)
+    layers = layers[: count + 1]
+    layers[-1] = [label for label in layers[-1] if across.end - label.begins <= widths.room + _SLACK]
+    return layers
+
+
+def _back(across: Across, count: int) -> list[list[_Label]]:
+    """Return the labels of the same film seen from its other end, after 0 to ``count`` seams."""
+    turned = across.mirrored()
+    layers = [[_Label(0, turned.start, -np.inf, None)]]
+    for _ in range(count):
+        following = _following(turned, layers[-1])
+        layers.append(following or layers[-1])
+    return layers
+
+
+def _following(across: Across, labels: list[_Label]) -> list[_Label]:
+    made = [label for before in labels for label in _from(across, before)]
+    made.sort(key=lambda label: (label.cuts, -label.begins, label.seam))
+    kept: list[_Label] = []
+    farthest = -np.inf
+    for label in made:
+        if label.begins > farthest + _SLACK:
+            kept.append(label)
+            farthest = label.begins
+    return kept
+
+
+def _from(across: Across, before: _Label) -> list[_Label]:
+    """Return a label for each place worth trying for the seam that ends the panel after ``before``."""
+    widths = across.widths
+    limit = before.begins + widths.room
+    low = max(before.seam + widths.overlap + _APART, before.begins + TOUCH)
+    reach = np.array([limit - max(widths.lap, widths.mark) / 2, limit - widths.mark / 2])
+    places = np.unique(np.concatenate((across.edges, reach)))
+    places = places[(places >= low) & (places < across.end - TOUCH) & (places <= limit)]
+    places = places[across.left_reach(places) <= limit + _SLACK]
+    if not len(places):
+        return []
+    cuts, begins = across.cuts(places), across.right_reach(places)
+    return [
+        _Label(before.cuts + int(c), float(b), float(u), before)
+        for c, b, u in zip(cuts, begins, places, strict=True)
+        if b > before.begins
+    ]
+
+
+def _places(across: Across, low: float, high: float, kept: list[float]) -> Floats:
+    """Return the places tried for one seam in the second pass."""
+    gaps = across.gaps
+    in_gaps = [gaps[:, 0] + share * (gaps[:, 1] - gaps[:, 0]) for share in _SHARES]
+    step = across.widths.room / _STEPS
+    grid = across.start + step * np.arange(1, int((across.end - across.start) / step) + 1)
+    edges = across.edges
+    if len(edges) > 4 * _STEPS:
+        edges = gaps.ravel()
+    found = np.unique(np.concatenate((*in_gaps, grid, edges, np.array([low, high, *kept]))))
+    return found[(found >= low - _SLACK) & (found <= high + _SLACK)]
+
+
+def _best(across: Across, places: list[Floats], harm: Harm) -> Parting:
+    widths, count = across.widths, len(places)
+    target = (across.end - across.start + count * widths.overlap) / (count + 1)
+    begins = np.array([across.start])
+    at = np.array([-np.inf])
+    cost = np.zeros(1, np.int64)
+    trail: list[Ints] = []
+    for spots in places:
+        ends = across.left_reach(spots)
+        allowed = (ends[None] - begins[:, None] <= widths.room + _SLACK) & (
+            spots[None] - at[:, None] >= widths.overlap + _APART - _SLACK
+        )
+        uneven = _uneven(ends[None] - begins[:, None], target)
+        total = np.where(allowed, cost[:, None] + uneven, _NEVER)
+        trail.append(total.argmin(axis=0))
+        cost = np.minimum(total.min(axis=0) + _figures(across, spots, harm), _NEVER)
+        begins, at = across.right_reach(spots), spots
+    last = across.end - begins
+    total = np.where(last <= widths.room + _SLACK, cost + _uneven(last, target), _NEVER)
+    at_index = int(total.argmin())
+    assert total[at_index] < _NEVER, "the first pass's own seams are among the places"
+    chosen = []
+    for spots, came in zip(reversed(places), reversed(trail), strict=True):
+        chosen.append(float(spots[at_index]))
+        at_index = int(came[at_index])
+    seams = np.array(chosen[::-1])
+    return Parting(
+        seams, int(across.cuts(seams).sum()), int(across.holes(seams).sum()), float(harm(seams).sum())
+    )
+
+
+_NEVER = np.int64(2**62)
+
+
+def _figures(across: Across, spots: Floats, harm: Harm) -> Ints:
+    """Return cuts, holes and harm of each place as one number that sorts by the first, then the next."""
+    small = np.clip(np.rint(harm(spots)), 0, HARMLESS).astype(np.int64)
+    holes = np.minimum(across.holes(spots), 2**13 - 1)
+    cuts = np.minimum(across.cuts(spots), 2**12 - 1)
+    return np.asarray((cuts << 42) + (holes << 22) + small)
+
+
+def _uneven(width: Floats, target: float) -> Ints:
+    share = np.abs(width - target) / target
+    return np.minimum(np.rint(_BALANCE * share), _BALANCE).astype(np.int64)
