@@ -17,7 +17,7 @@ from preflight.geometry.coincidence import NearPlace, near_lines, near_places
 from preflight.geometry.knife import Inside, KnifeLines, Knifing, classify
 from preflight.geometry.thickness import ThinKind, ThinPart, known_walls, narrow_gaps, thin_parts
 from preflight.geometry.walls import Walls
-from preflight.job import FilmSpec, Job, ResolvedLimits, Roll
+from preflight.job import FilmSpec, Job, ResolvedLimits, Roll, WeedingSpec, stock
 
 if TYPE_CHECKING:
     from preflight.analysis import Analysis
@@ -92,6 +92,16 @@ class Film:
         """The roll it is cut from; None: not stated."""
         return self._analysis.job.roll_for(self.spec)
 
+    @property
+    def weed_border(self) -> float:
+        """Strip of waste around the cut, mm: as the roll states it, else stock."""
+        return self.roll.weed_border if self.roll else stock().roll.weed_border.value
+
+    @property
+    def weeding(self) -> WeedingSpec:
+        """Where weed lines may go."""
+        return self._analysis.job.weeding
+
     def _layers(self) -> list[tuple[int, PaintedLayer]]:
         painted = self._analysis.painting.layers
         return [(index, painted[index]) for index in self.layers]
@@ -148,10 +158,15 @@ class Film:
             {index: layer.unclipped for index, layer in self.holes},
         )
 
+    @property
+    def surround_stays(self) -> bool:
+        """Whether what surrounds the shapes stays and the shapes come off."""
+        return self._analysis.job.polarity == "surround"
+
     @cached_property
     def region(self) -> BaseGeometry:
         """What stays of this film: the shapes, or with the other polarity what surrounds them."""
-        if self._analysis.job.polarity == "shapes":
+        if not self.surround_stays:
             return self.shapes_region
         return polygonal(shapely.difference(self._analysis.frame, self.shapes_region))
 
@@ -250,8 +265,7 @@ class Film:
         return known_walls(self.shapes_region, self._analysis.tolerance)
 
     def _narrow(self, width: float, *, solid: bool) -> list[ThinPart]:
-        shapes_stay = self._analysis.job.polarity == "shapes"
-        search = thin_parts if solid == shapes_stay else narrow_gaps
+        search = thin_parts if solid != self.surround_stays else narrow_gaps
         try:
             return search(self.shapes_region, width, tolerance=self._analysis.tolerance, walls=self._walls)
         except LimitError as error:

@@ -16,6 +16,7 @@ from preflight.job.model import (
 )
 from preflight.job.mounting import Mounting, Temperature
 from preflight.job.stock import FilmKind, Stock, Use, stock
+from preflight.job.weeding import WeedingSpec
 
 __all__ = [
     "AreaLimit",
@@ -36,5 +37,6 @@ __all__ = [
     "Temperature",
     "Tolerances",
     "Use",
+    "WeedingSpec",
     "stock",
 ]

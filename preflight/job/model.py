@@ -19,6 +19,7 @@ from preflight.job.machine import Blade, MachineSpec
 from preflight.job.mounting import Mounting, Temperature
 from preflight.job.stock import FilmKind, Use, stock
 from preflight.job.values import Colour, Quantity, read_colour, read_scale
+from preflight.job.weeding import WeedingSpec
 from preflight.report.model import Severity
 from preflight.units import format_length
 
@@ -273,6 +274,7 @@ class Job(_Settings):
     use: Annotated[Use, Field(description="Where the work will be")] = "exterior"
     limits: Limits = Limits()
     roll: Annotated[Roll | None, Field(description="The roll of every film that states no other")] = None
+    weeding: WeedingSpec = WeedingSpec()
     colours: Annotated[
         dict[Colour, Annotated[Role, BeforeValidator(_role_table)]],
         BeforeValidator(_normal_colours),

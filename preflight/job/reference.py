@@ -27,6 +27,7 @@ from preflight.job.model import (
 from preflight.job.mounting import Mounting, Temperature
 from preflight.job.stock import FilmStock, Stock, Use, stock
 from preflight.job.values import Quantity
+from preflight.job.weeding import WeedingSpec
 from preflight.units import format_length
 
 _HEAD = """\
@@ -114,6 +115,9 @@ For the job sheet and the plan of panels: it changes no finding. What is not sta
 A film's own window, `[film.temperature]` or `[films.NAME.temperature]`, as its maker's bulletin states it.
 There is no stock value: without a bulletin the job sheet says that it is unknown.
 """,
+    "weeding": """
+For the proposed weed lines on the job sheet and, where asked for, in files for production: it changes no finding.
+""",
     "machine": """
 For the rehearsal of the cut and the job sheet: it changes no finding. Take the figures from the machine's
 manual or from its panel.
@@ -143,6 +147,7 @@ def settings_guide() -> str:
         ("Blade", "blade", Blade),
         ("Machine", "machine", MachineSpec),
         ("Roll", "roll", Roll),
+        ("Weeding", "weeding", WeedingSpec),
         ("Limits", "limits", Limits),
         ("Tolerances", "tolerances", Tolerances),
         ("Lettering", "lettering", Lettering),

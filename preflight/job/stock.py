@@ -58,6 +58,14 @@ class RollStock(_Stock):
     lead: Sourced
 
 
+class WeedingStock(_Stock):
+    """Stock distances of weed lines, mm."""
+
+    clearance: Sourced
+    strip: Sourced
+    least_strip: Sourced
+
+
 class Butting(_Stock):
     """Kinds of film whose edges meet instead of lapping."""
 
@@ -129,6 +137,7 @@ class Stock(_Stock):
     blade: BladeStock
     machine: MachineStock
     roll: RollStock
+    weeding: WeedingStock
     underlap: Sourced
     butting: Butting
     tolerances: ToleranceStock
