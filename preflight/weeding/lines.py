@@ -153,9 +153,7 @@ class _Parting:
             ends = np.empty((_PROBES, 2, 2))
             ends[:, :, axis] = places[:, None]
             ends[:, 0, 1 - axis], ends[:, 1, 1 - axis] = block[side], block[other]
-            free = np.array(
-                [shapely.difference(line, self.near) for line in shapely.linestrings(ends)], object
-            )
+            free = [shapely.difference(shapely.LineString(one), self.near) for one in ends]
             runs = [
                 _first(part, start, self.options.clearance * 1.01)
                 for part, start in zip(free, ends[:, 0], strict=True)
