@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 from preflight.commands.files import load_job, read_bytes, write
 from preflight.commands.jobsheet import add_jobsheet
 from preflight.commands.layout import add_layout
+from preflight.commands.rehearse import add_rehearse
 from preflight.commands.repairing import add_repair
 from preflight.errors import PreflightError, printable, quoted
 from preflight.report.model import Verdict
@@ -95,6 +96,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_check(commands)
     add_repair(commands)
     add_jobsheet(commands)
+    add_rehearse(commands)
     add_layout(commands)
     rules = commands.add_parser("rules", help="list all rules", description="List all rules.")
     rules.set_defaults(run=_rules)

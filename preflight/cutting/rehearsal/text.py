@@ -40,14 +40,14 @@ def rehearsal_text(rehearsal: Rehearsal) -> str:
     if not rehearsal.size_stated:
         lines.append("The finished size is not stated: lengths and times are those of the size in the file.")
     for film in rehearsal.films:
-        lines += ["", *_film(film, rehearsal)]
+        lines += ["", *_film(film)]
     lines += ["", "Rests on:", *_basis(rehearsal), ""]
     lines += [f"- {note}" for note in rehearsal.notes]
     lines.append(rehearsal.claim)
     return "\n".join(lines) + "\n"
 
 
-def _film(film: FilmRehearsal, rehearsal: Rehearsal) -> Iterator[str]:
+def _film(film: FilmRehearsal) -> Iterator[str]:
     seconds, feed, laid = film.seconds, film.feed, film.laid
     count = len(film.contours)
     yield f"{printable(film.film)}: {count} contour{'' if count == 1 else 's'}, {time_words(seconds.total)}"
@@ -101,10 +101,14 @@ def _error(error: TipError) -> str:
     else:
         words = (
             f"at most {error.largest_mm:.3f} mm beside the line, at x {error.at[0]:.1f}, y {error.at[1]:.1f} mm "
-            f"(contour {error.contour}); {error.mean_mm:.4f} mm in the mean"
+            f"(contour {error.contour}); {_mean(error)} in the mean"
         )
     entry = f"; up to {error.entry_mm:.3f} mm where a contour begins" if error.entry_contour else ""
     return f"{words}{entry}."
+
+
+def _mean(error: TipError) -> str:
+    return f"{error.mean_mm:.3f} mm" if error.mean_mm >= 0.0005 else "under 0.001 mm"
 
 
 def _basis(rehearsal: Rehearsal) -> Iterator[str]:

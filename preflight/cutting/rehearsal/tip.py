@@ -29,9 +29,10 @@ _STOPS = np.array(
     [0.1, 0.25, 0.45, 0.65, 0.85, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.65, 1.85, 2.1, 2.6, 3.3, 4.5, 6.0]
 )
 """Where a straight run is looked at, in offsets from its start; farther on the blade has settled."""
+_SMOOTH = np.radians(10.0)
 _BEHIND, _AHEAD = 3.0, 1.0
 _SETTLING = 600.0
-_NONE = 0.0005
+_NONE = 0.001
 """What is less (mm) comes from the chords that stand for the pivot's arcs, and counts as no error."""
 _LOOKED_AT = 12
 _FINE = 250.0
@@ -191,7 +192,11 @@ def _first_headings(lines: Polylines) -> Floats:
 
 
 def _refined(lines: Polylines, offset: float) -> tuple[Polylines, Floats]:
-    """Return the lines with points put into long chords at `_STOPS`, and how far along each point is."""
+    """Return the lines with points put in where the blade swings, and how far along each point is.
+
+    Chords that begin at a sharp turn or up to `ENTRY` offsets behind one, or behind the start, are parted at
+    `_STOPS`; in the chords of a smooth curve the blade hardly swings.
+    """
     along = _along(lines)
     step = np.zeros((len(lines.points), 2))
     step[:-1] = np.diff(lines.points, axis=0)
@@ -199,7 +204,7 @@ def _refined(lines: Polylines, offset: float) -> tuple[Polylines, Floats]:
     size = np.hypot(step[:, 0], step[:, 1])
     stops = _STOPS * offset
     # Every point, then those of the chord that begins at it.
-    parts = 1 + np.searchsorted(stops, size - SAME)
+    parts = 1 + np.where(_unsettled(lines, along, offset), np.searchsorted(stops, size - SAME), 0)
     which = np.repeat(np.arange(len(parts)), parts)
     nth = counting(parts)
     way = np.where(nth > 0, stops[nth - 1], 0.0)
@@ -208,6 +213,19 @@ def _refined(lines: Polylines, offset: float) -> tuple[Polylines, Floats]:
     bounds = np.concatenate(([0], np.cumsum(parts)))
     fine = Polylines(points, bounds[lines.starts].astype(np.int64), lines.closed, lines.path, nth == 0)
     return fine, along[which] + way
+
+
+def _unsettled(lines: Polylines, along: Floats, offset: float) -> Bools:
+    """Return at which points (n,) there is a sharp turn, or the contour's start, at most `ENTRY` offsets behind."""
+    chords = turning(lines)
+    sharp = chords.end[np.abs(chords.turn) > _SMOOTH]
+    mark = np.full(len(along), -np.inf)
+    mark[sharp] = along[sharp]
+    mark[lines.starts[:-1]] = 0.0
+    # The latest mark up to each point; the start of its own contour is one, so none is another contour's.
+    latest = np.maximum.accumulate(np.where(np.isfinite(mark), np.arange(len(mark)), 0))
+    near: Bools = along - along[latest] < ENTRY * offset
+    return near
 
 
 def _swung(lines: Polylines, fine: Polylines, offset: float) -> Bools:
@@ -281,7 +299,7 @@ def _blade(samples: _Samples, offset: float, *, turned: bool) -> Floats:
 def _errors(samples: _Samples, lines: Polylines, offset: float, *, turned: bool) -> Errors:
     angle = _blade(samples, offset, turned=turned)
     tip = samples.pivot - offset * np.stack((np.cos(angle), np.sin(angle)), axis=1)
-    off, spot = _beside(tip, samples, lines, offset)
+    off, spot = _nearest(tip, samples.at, samples.owner, lines, offset)
     step = np.diff(samples.at)
     joined = np.diff(samples.owner) == 0
     weight = np.where(joined, np.maximum(step, 0.0), 0.0)
@@ -304,12 +322,8 @@ def _entry(error: float, samples: _Samples, index: int) -> tuple[float, int | No
     return (error, int(samples.owner[index])) if error > _NONE else (0.0, None)
 
 
-def _beside(tip: Floats, samples: _Samples, lines: Polylines, offset: float) -> tuple[Floats, Floats]:
-    """Return how far each tip (n, 2) is from its line near where it should be, and the nearest spots."""
-    return _nearest(tip, samples.at, samples.owner, lines, offset)
-
-
 def _nearest(tip: Floats, at: Floats, owner: Ints, lines: Polylines, offset: float) -> tuple[Floats, Floats]:
+    """Return how far each tip (n, 2) is from its line near where it should be, and the nearest spots (n, 2)."""
     along = _along(lines)
     # One axis for all contours: each begins where the one before it ends, and a little more.
     base = np.concatenate(([0.0], np.cumsum(_lengths(lines) + 8 * offset)))[:-1]
@@ -341,8 +355,8 @@ def _finer(
     samples: _Samples, lines: Polylines, angle: Floats, off: Floats, offset: float
 ) -> tuple[float, Floats, int] | None:
     """Calculate the worst places again with small steps; return error, spot and contour of the worst."""
-    candidates = np.argsort(-off, kind="stable")[: 50 * _LOOKED_AT]
-    candidates = candidates[off[candidates] >= 0.8 * off.max()]
+    candidates = np.flatnonzero(off >= 0.8 * off.max())
+    candidates = candidates[np.argsort(-off[candidates], kind="stable")][: 50 * _LOOKED_AT]
     done: list[int] = []
     best: tuple[float, Floats, int] | None = None
     for index in candidates.tolist():
@@ -373,6 +387,7 @@ def _around(
     way = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(coarse, axis=0).T))))
     here = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(pivot, axis=0).T))))
     at = np.interp(here, way, samples.at[begin : end + 1])
-    off, spot = _nearest(tip, at, np.full(len(tip), owner), lines, offset)
+    alone = _picked(lines, np.array([owner]))
+    off, spot = _nearest(tip, at, np.zeros(len(tip), np.int64), alone, offset)
     worst = int(np.argmax(off))
     return float(off[worst]), spot[worst], owner

@@ -1,0 +1,132 @@
+"""How the time of a rehearsal grows with the number of contours, step by step.
+
+``python -m benchmarks.rehearsal [--contours 1000 10000] [--format json]``
+
+The drawing is blobs with holes, seeded; reading it is not counted. ``order`` is the order and start
+points, ``plan`` that with overcut, motion and timeline, ``tip`` both errors of the tip, ``rehearse`` the
+whole public function, flattening and regions included; ``json`` is writing the answer.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+import preflight
+from preflight.analysis import Analysis
+from preflight.cutting.order import cut_order
+from preflight.cutting.rehearsal.plan import laid, picked, planned
+from preflight.cutting.rehearsal.tip import compensated, uncompensated
+from preflight.cutting.timing import machine_of
+
+KINDS = ("letters", "blobs")
+
+
+def drawing(contours: int, kind: str) -> bytes:
+    """Return an SVG drawing of so many contours: rings of curves, or angular letters with counters."""
+    rng = np.random.default_rng(7)
+    pairs = contours // 2
+    columns = int(np.ceil(np.sqrt(pairs)))
+    parts = []
+    for index in range(pairs):
+        x, y = (index % columns) * 14 + 2, (index // columns) * 14 + 2
+        shape = _ring(x, y, rng) if kind == "blobs" else _letter(x, y, rng)
+        parts.append(f'<path fill="#1f4d2b" d="{shape}"/>')
+    rng.shuffle(parts)
+    size = columns * 14 + 4
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{size}mm" height="{size}mm" viewBox="0 0 {size} {size}">'
+        + "".join(parts)
+        + "</svg>"
+    ).encode()
+
+
+def _ring(x: float, y: float, rng: np.random.Generator) -> str:
+    outer, inner = 4.5 + rng.random(), 1.5 + rng.random()
+    middle_x, middle_y = x + 6, y + 6
+    return "".join(
+        f"M{middle_x - r:.3f} {middle_y:.3f}a{r:.3f} {r:.3f} 0 1 1 {2 * r:.3f} 0a{r:.3f} {r:.3f} 0 1 1 {-2 * r:.3f} 0Z"
+        for r in (outer, inner)
+    )
+
+
+def _letter(x: float, y: float, rng: np.random.Generator) -> str:
+    w, h, stem = 7 + 3 * rng.random(), 10 + rng.random(), 1.6 + 0.4 * rng.random()
+    return (
+        f"M{x:.3f} {y:.3f}h{w / 2:.3f}c{w / 2:.3f} 0 {w / 2:.3f} {h * 0.6:.3f} 0 {h * 0.6:.3f}h{stem - w / 2:.3f}"
+        f"v{h * 0.4:.3f}h{-stem:.3f}z"
+        f"M{x + stem:.3f} {y + stem:.3f}v{h * 0.6 - 2 * stem:.3f}h{w / 2 - stem:.3f}"
+        f"c{w / 4:.3f} 0 {w / 4:.3f} {2 * stem - h * 0.6:.3f} 0 {2 * stem - h * 0.6:.3f}z"
+    )
+
+
+def measure(contours: int, kind: str) -> dict[str, Any]:
+    """Return seconds by step for one drawing."""
+    job = preflight.Job()
+    artwork = preflight.read(drawing(contours, kind))
+    times: dict[str, float] = {}
+
+    def timed(name: str, call: Callable[[], Any]) -> Any:
+        begin = time.perf_counter()
+        answer = call()
+        times[name] = time.perf_counter() - begin
+        return answer
+
+    whole = timed("rehearse", lambda: preflight.rehearse(artwork, job))
+    timed("json", whole.model_dump_json)
+    analysis = Analysis(artwork, job)
+    chosen = analysis.films[0].followed_contours
+    lines, _ = laid(picked(analysis.painting.contours, chosen), mirrored=False, turned=False)
+    timed("order", lambda: cut_order(lines))
+    cut = timed(
+        "plan",
+        lambda: planned(
+            lines,
+            chosen,
+            machine_of(job.machine),
+            window=600.0,
+            small_area=4.0,
+            overcut=0.25,
+            small_first=True,
+        ),
+    )
+    timed("tip", lambda: [f(cut.lines, 0.25, turned=True) for f in (compensated, uncompensated)])
+    film = whole.films[0]
+    return {
+        "kind": kind,
+        "contours": len(film.contours),
+        "points": len(lines.points),
+        **times,
+        "travel_share": film.travel_mm / film.file_order_travel_mm,
+    }
+
+
+def main(arguments: list[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--contours", nargs="+", type=int, default=[1_000, 10_000])
+    parser.add_argument("--kind", choices=KINDS, default="letters")
+    parser.add_argument("--format", choices=("text", "json"), default="text")
+    options = parser.parse_args(arguments)
+    measure(100, options.kind)  # imports and caches out of the way
+    rows = [measure(contours, options.kind) for contours in options.contours]
+    if options.format == "json":
+        print(json.dumps(rows))
+        return 0
+    names = ["rehearse", "order", "plan", "tip", "json"]
+    print(f"{'contours':>10}{'points':>10}" + "".join(f"{name:>10}" for name in names) + f"{'travel':>10}")
+    for row in rows:
+        figures = "".join(f"{row[name]:10.3f}" for name in names)
+        print(f"{row['contours']:>10}{row['points']:>10}{figures}{row['travel_share']:10.1%}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
