@@ -1,0 +1,1 @@
+"""What is sent to a service under load, by whom, and what it is compared with."""
