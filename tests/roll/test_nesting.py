@@ -251,6 +251,17 @@ def test_holes_are_filled_only_where_asked() -> None:
     assert sorted(p.key for p in filled.placements) == ["disk", "disk", "ring"]
 
 
+def test_round_guests_keep_the_gap_in_round_holes() -> None:
+    ring = Point(0, 0).buffer(50).difference(Point(0, 0).buffer(40))
+    pieces = [Piece("ring", ring, 1, UPRIGHT), Piece("disk", Point(0, 0).buffer(7), 9, UPRIGHT)]
+    found = nest(pieces, Strip(100, gap=3), seconds=2, workers=1, holes=True)
+    disks = [Point(p.x, p.y) for p in found.placements if p.key == "disk"]
+    inside = [disk for disk in disks if disk.distance(Point(50, 50)) < 40]
+    assert len(inside) >= 7
+    assert min(a.distance(b) for i, a in enumerate(disks) for b in disks[:i]) >= 2 * 7 + 3 - 1e-3
+    assert max(disk.distance(Point(50, 50)) for disk in inside) <= 40 - 7 - 3 + 0.1
+
+
 def test_one_outline_for_several_parts() -> None:
     word = shapely.union_all([box(20 * i, 0, 20 * i + 15, 30) for i in range(4)])
     outline = outline_of(word, 2)

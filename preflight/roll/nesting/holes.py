@@ -15,6 +15,9 @@ from preflight.roll.nesting.model import Piece, Placement, Strip, placed, polygo
 _BOUNDARY = 400
 """Corners of a hole that are looked at; more are simplified away, to the inside."""
 
+_ROUND = 1 / np.cos(np.pi / 64)
+"""A buffer's round corners are chords of 16 to the quarter: grown by so much, they lie outside the true arc."""
+
 _AWAY = 1e-7
 """Of the hole's size: so much a guest keeps away from what it could touch, for rounding's sake."""
 
@@ -82,9 +85,10 @@ def _closed(turns: tuple[float, ...] | None) -> bool:
 def _filled(
     hole: Polygon, host: Piece, pieces: Sequence[Piece], left: dict[str, int], strip: Strip
 ) -> list[Placement]:
-    room: BaseGeometry = hole.buffer(-strip.gap)
+    apart = strip.gap * _ROUND
+    room: BaseGeometry = hole.buffer(-apart)
     # Parts of the host itself may stand in its holes.
-    room = shapely.difference(room, host.region.buffer(strip.gap))
+    room = shapely.difference(room, host.region.buffer(apart))
     guests: list[Placement] = []
     for piece in pieces:
         if piece.turns != host.turns or not _closed(piece.turns) or piece.region.area >= room.area:
@@ -96,7 +100,7 @@ def _filled(
             left[piece.key] -= 1
             guests.append(spot)
             taken = piece.at(spot.turn, spot.x, spot.y)
-            room = shapely.difference(room, taken.buffer(strip.gap) if strip.gap else taken)
+            room = shapely.difference(room, taken.buffer(apart) if apart else taken)
     return guests
 
 
