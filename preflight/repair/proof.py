@@ -38,7 +38,7 @@ def film_proof(draft: Draft, region: BaseGeometry, tolerance: float) -> FilmProo
         cuts_in_waste_mm=round(knife.length(Knifing.IN_WASTE), PLACES),
         open_contours=int((~draft.path.closed).sum()),
         difference_mm2=round(float(apart.area), PLACES),
-        difference_thickness_mm=round(_thickness(apart), PLACES),
+        difference_thickness_mm=round(thickness(apart), PLACES),
         largest_deviation_mm=round(_deviation(filled, region), PLACES),
         nodes_before=draft.nodes_before,
         nodes_after=len(draft.path.controls),
@@ -91,7 +91,7 @@ def prove(
     )
 
 
-def _thickness(region: BaseGeometry) -> float:
+def thickness(region: BaseGeometry) -> float:
     """Return how thick ``region`` is at the most, mm: rounded up to the next of steps a fifth apart.
 
     A part is thinner than t where nothing is left of it after t / 2 is taken off all round.

@@ -21,8 +21,8 @@ class PanelOptions(BaseModel):
     seams: Annotated[
         Literal["auto", "vertical", "horizontal"],
         Field(
-            description="How seams run on the sign; “auto”: the way that cuts fewer parts, then fewer panels, "
-            "then vertical. Directional film allows vertical ones only"
+            description="How seams run on the sign; “auto”: the way that cuts fewer parts, then has fewer "
+            "panels, then fewer seams through film, then vertical. Directional film allows vertical ones only"
         ),
     ] = "auto"
     prefer: Annotated[
