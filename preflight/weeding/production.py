@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -10,10 +10,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.curves import Path, flatten
-from preflight.errors import PreflightError
 from preflight.geometry.appearance import polygonal
 from preflight.geometry.fills import fill_regions
-from preflight.job import Job, WeedingSpec
+from preflight.job import Job, WeedingSpec, stock
 from preflight.weeding.lines import weed_lines
 from preflight.weeding.model import Box
 from preflight.writers.model import CutFile, CutFilm
@@ -25,18 +24,16 @@ _FLATTENED = 0.01
 """Chord error with which what stays is told from the contours, mm; far less than any clearance."""
 
 
-def with_weed_lines(cut: CutFile, job: Job, borders: Mapping[str, float]) -> CutFile:
+def with_weed_lines(cut: CutFile, job: Job) -> CutFile:
     """Return ``cut`` with a layer for each film that holds its weed border and weed lines, and no contour.
 
-    ``borders`` is the width of the weed border of each film by its name, mm. Where the border lies outside
-    the drawing area, the area is made larger on all sides by as much, and everything is moved along. With
-    the polarity ``surround`` there is no border, since what is outside stays. Raises `PreflightError` where
-    a film has no border.
+    A film's border is as wide as its roll in ``job`` says, else stock. Where it lies outside the drawing
+    area, the area is made larger on all sides by as much, and everything is moved along. With the polarity
+    ``surround`` there is no border, since what is outside stays.
     """
     surround = job.polarity == "surround"
     made = [
-        (film, _layer(film, _border(borders, film.name), job.weeding, surround=surround))
-        for film in cut.films
+        (film, _layer(film, _border(job, film.name), job.weeding, surround=surround)) for film in cut.films
     ]
     used = [lines for _, lines in made if lines is not None]
     beyond = max((_beyond(lines, cut) for lines in used), default=0.0)
@@ -53,14 +50,10 @@ def with_weed_lines(cut: CutFile, job: Job, borders: Mapping[str, float]) -> Cut
     return replace(cut, width=cut.width + 2 * beyond, height=cut.height + 2 * beyond, films=tuple(films))
 
 
-def _border(borders: Mapping[str, float], name: str) -> float:
-    if name not in borders:
-        raise PreflightError(
-            "weed-border",
-            f"How wide the weed border of the film “{name}” is, is not known.",
-            "State it with the roll.",
-        )
-    return borders[name]
+def _border(job: Job, name: str) -> float:
+    films = [job.named_film(key) for key in job.films]
+    roll = job.roll_for(next((film for film in films if film.name == name), job.film))
+    return roll.weed_border if roll else stock().roll.weed_border.value
 
 
 def _names(wanted: str, taken: set[str]) -> Iterator[str]:
