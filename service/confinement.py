@@ -61,6 +61,15 @@ SYSTEM = (
 )
 """Read by the loader, by threads and by the interpreter; ``/proc/self`` is the worker's own."""
 
+_PATHS = sysconfig.get_paths()
+INTERPRETER = (
+    *(sys.prefix, sys.base_prefix),
+    *(_PATHS[name] for name in ("stdlib", "platstdlib", "purelib", "platlib")),
+    # A user's own packages (site.USER_SITE), where there are any.
+    *(path for path in sys.path if Path(path).name in ("site-packages", "dist-packages")),
+)
+"""Looked up where this is loaded, in the fork server: it takes longer than all the rest."""
+
 Instruction = tuple[int, int, int, int]
 """Code, jump if true, jump if false, constant: struct sock_filter of linux/filter.h."""
 
@@ -69,15 +78,19 @@ class _Program(ctypes.Structure):
     _fields_ = (("length", ctypes.c_ushort), ("instructions", ctypes.c_char_p))
 
 
-def confine(readable: Iterable[str] = ()) -> dict[str, str]:
+def confine(readable: Iterable[str] = (), packages: Iterable[str] = ()) -> dict[str, str]:
     """Give up, for good, what work on artwork never needs; return the state of each means.
 
-    ``readable`` are files and folders that the work reads besides the interpreter and its libraries.
+    ``readable`` are files and folders that the work reads besides the interpreter and its libraries,
+    ``packages`` loaded packages that need not lie among those.
     The state is `ON`, or says why the kernel does not do it: in a sandbox that forbids it, or a kernel
     without it, the worker goes on with what it has.
     """
     states = {}
-    all_means: dict[str, Callable[[], None]] = {"landlock": partial(_landlock, readable), "seccomp": _seccomp}
+    all_means: dict[str, Callable[[], None]] = {
+        "landlock": partial(_landlock, [*readable, *_packages(packages)]),
+        "seccomp": _seccomp,
+    }
     for name, means in all_means.items():
         try:
             means()
@@ -170,7 +183,7 @@ def _landlock(readable: Iterable[str]) -> None:
     attributes = struct.pack("=QQQ", files, network, scopes)[: 8 * fields]
     ruleset = _checked(libc.syscall(CREATE_RULESET, attributes, len(attributes), 0), "Landlock")
     try:
-        for path in _outermost([*SYSTEM, *readable, *_libraries()]):
+        for path in _outermost([*SYSTEM, *INTERPRETER, *readable]):
             _permit(libc, ruleset, path, READ_FILE | READ_DIR)
         _permit(libc, ruleset, Path(os.devnull), READ_FILE | WRITE_FILE)
         _no_new_privileges(libc)
@@ -192,17 +205,11 @@ def _permit(libc: ctypes.CDLL, ruleset: int, path: Path, rights: int) -> None:
         os.close(handle)
 
 
-def _libraries() -> Iterator[str]:
-    """Return where modules may still be loaded from, and the packages that have been loaded."""
-    yield from (sys.prefix, sys.base_prefix)
-    paths = sysconfig.get_paths()
-    yield from (paths[name] for name in ("stdlib", "platstdlib", "purelib", "platlib"))
-    for name, module in tuple(sys.modules.items()):
-        if "." in name:
-            continue
-        places = getattr(module, "__path__", None)
-        # Not the folder of a lone module: that may hold anything.
-        yield from (str(one) for one in places or [getattr(module, "__file__", None)] if one)
+def _packages(names: Iterable[str]) -> Iterator[str]:
+    """Return where these packages lie, which need not be where others do; those that are not loaded, nowhere."""
+    for name in names:
+        if (package := sys.modules.get(name)) is not None:
+            yield from package.__path__
 
 
 def _outermost(names: Iterable[str]) -> list[Path]:

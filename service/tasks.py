@@ -153,7 +153,8 @@ def serve(channel: socket.socket, bounds: Bounds, name: str) -> None:
     resource.setrlimit(resource.RLIMIT_NOFILE, (64, 64))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     work = work_named(name)
-    states = confine(bounds.readable) if bounds.confined else {}
+    packages = {"preflight", __package__, name.partition(".")[0]}
+    states = confine(bounds.readable, packages) if bounds.confined else {}
     with channel:
         _send(channel, json.dumps(states).encode())
         while (head := _receive(channel)) is not None:
