@@ -310,6 +310,20 @@ def test_a_film_of_which_nothing_stays_is_no_piece() -> None:
     assert "nothing of the film “#eebb00” would stay" in " ".join(layout.notes)
 
 
+def test_what_is_too_wide_comes_with_its_panels() -> None:
+    # 1200 by 900 mm on 590 mm of usable width: no piece of it is less than 900 across.
+    film = only(preflight.layout([OrderLine(plate(1200, 900), 3)], job()))
+    (panels,) = film.panels
+    assert panels.line == 1
+    assert panels.plan is not None
+    assert len(panels.plan.panels) >= 2
+    assert all(panel.across_mm <= 590 for panel in panels.plan.panels)
+    assert not only(preflight.layout([OrderLine(plate(500, 400))], job())).panels
+    parts = only(preflight.layout([OrderLine(plate(1200, 900))], job(), LayoutOptions(spread="parts")))
+    assert parts.panels_needed
+    assert not parts.panels
+
+
 def test_the_guide_has_every_option() -> None:
     guide = (Path(__file__).resolve().parents[2] / "docs" / "layout.md").read_text("utf-8")
     for name, field in LayoutOptions.model_fields.items():

@@ -23,8 +23,9 @@ from preflight.roll.layout.model import (
     Verdict,
 )
 from preflight.roll.layout.options import LayoutOptions, OrderLine, Turns
+from preflight.roll.layout.parted import with_panels
 from preflight.roll.layout.pieces import Cut, Ordered, ordered, pieces_of
-from preflight.roll.layout.ways import best_way, inner_width, largest_of, ways_of
+from preflight.roll.layout.ways import best_way, inner_width, is_too_wide, largest_of, ways_of
 from preflight.roll.layout.wording import (
     fits_words,
     notes_of,
@@ -105,6 +106,7 @@ def lay_out(
         else _unjudged(cuts)
         for key, cuts in pieces.items()
     )
+    films = with_panels(films, pieces, options)
     return Laid(_shown(order, films, options), order, pieces)
 
 
@@ -216,7 +218,7 @@ def _film(
         roll=_roll(roll, gap, price),
         pieces=pieces,
     )
-    wide = [p for p in pieces if not any(w.allowed and _is_narrow(w.across_mm, roll) for w in p.ways)]
+    wide = [piece for piece in pieces if is_too_wide(piece, roll.usable_width)]
     if wide:
         reason = too_large_words(wide, roll, directional)
         return shown.model_copy(update={"reason": reason, "panels_needed": True})
@@ -251,10 +253,6 @@ def _film(
             "search": search,
         }
     )
-
-
-def _is_narrow(across: float, roll: Roll) -> bool:
-    return across <= roll.usable_width + 1e-3  # `across` is rounded to the third place
 
 
 def _nested(

@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from preflight.roll.layout.options import LayoutOptions, Turns
+from preflight.roll.panels.model import PanelPlan
 
 Verdict = Literal["fits", "does-not-fit", "not-judged"]
 Taken = Literal["as-drawn", "quarter", "any", "nested", "boxes"]
@@ -104,6 +105,14 @@ class Search(_Shown):
     ended: Literal["complete", "cancelled", "out-of-time"]
 
 
+class LinePanels(_Shown):
+    """How one order line's film is parted, since it is too wide for the roll at every turn allowed."""
+
+    line: Annotated[int, Field(description="Number of the order line")]
+    plan: Annotated[PanelPlan | None, Field(description="Of one copy; none where it cannot be parted")]
+    problem: Annotated[str | None, Field(description="Why it cannot be parted")] = None
+
+
 class FilmLayout(_Shown):
     """One film of the order on its roll."""
 
@@ -115,6 +124,10 @@ class FilmLayout(_Shown):
     panels_needed: Annotated[
         bool, Field(description="Whether a piece is too wide for the roll at every turn allowed")
     ] = False
+    panels: Annotated[
+        tuple[LinePanels, ...],
+        Field(description="Panels of the lines that need them; of whole graphics only"),
+    ] = ()
     roll: RollShown | None = None
     pieces: tuple[PieceShown, ...]
     way: Annotated[Taken | None, Field(description="The way taken; none where nothing could be laid")] = None

@@ -34,7 +34,7 @@ from preflight.roll.layout.drawing import (
 )
 from preflight.roll.layout.model import FilmLayout, RollShown, Verdict
 from preflight.roll.layout.pieces import Cut
-from preflight.roll.layout.wording import long_length
+from preflight.roll.layout.wording import long_length, panels_words
 from preflight.roll.nesting.model import placed, polygons_of
 from preflight.units import format_length
 
@@ -116,7 +116,8 @@ def _panel(film: FilmLayout, cuts: Sequence[Cut], laid: Laid, top: float, width:
         text(word, width - MARGIN - 6 - wide, top + 30, 8, colour="#ffffff", bold=True),
     ]
     y = top + 60
-    for line in wrap(film.reason, 9, room, 3):
+    told = [film.reason, *(panels_words(panels, laid.layout.lines) for panels in film.panels)]
+    for line in (line for words in told for line in wrap(words, 9, room, 3)):
         body.append(text(line, x, y, 9))
         y += 17
     if film.roll is not None:

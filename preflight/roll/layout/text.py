@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from preflight.roll.layout.model import FilmLayout, Layout, PieceShown, Way
-from preflight.roll.layout.wording import long_length
+from preflight.roll.layout.model import FilmLayout, Layout, LineShown, PieceShown, Way
+from preflight.roll.layout.wording import long_length, panels_words
 from preflight.units import Unit, format_length
 
 _VERDICTS = {"fits": "FITS", "does-not-fit": "DOES NOT FIT", "not-judged": "NOT JUDGED"}
@@ -27,7 +27,7 @@ def to_text(layout: Layout, *, unit: Unit = "mm", width: int = 80) -> str:
                 f"   fits whole up to {line.largest * 100:.1f} % of its size; {line.limiting_film} sets that"
             )
     for film in layout.films:
-        lines += ["", *_film(film, unit)]
+        lines += ["", *_film(film, layout.lines, unit)]
     if layout.cost is not None and len(layout.films) > 1:
         lines += ["", f"Film of the whole order: {layout.film_area_m2:.3f} m², cost {layout.cost:.2f}"]
     if layout.notes:
@@ -36,11 +36,12 @@ def to_text(layout: Layout, *, unit: Unit = "mm", width: int = 80) -> str:
     return "\n".join(part for line in lines for part in _wrapped(line, width)) + "\n"
 
 
-def _film(film: FilmLayout, unit: Unit) -> Iterator[str]:
+def _film(film: FilmLayout, order: Sequence[LineShown], unit: Unit) -> Iterator[str]:
     direction = ", directional" if film.directional else ""
     named = "" if film.film == film.colour else f" ({film.colour})"
     yield f"{film.film}{named}{direction}: {_VERDICTS[film.verdict].lower()}"
     yield f"  {film.reason}"
+    yield from (f"  {panels_words(panels, order)}" for panels in film.panels)
     if film.roll is not None:
         roll = film.roll
         yield (

@@ -6,7 +6,7 @@ import math
 
 from preflight.curves import Floats
 from preflight.job import Roll
-from preflight.roll.layout.model import LargestScale, Way
+from preflight.roll.layout.model import LargestScale, PieceShown, Way
 from preflight.roll.layout.options import Turns
 from preflight.roll.turning import SLACK, Turn, extents, largest_scale, narrowest_turn, shortest_turn
 
@@ -63,3 +63,9 @@ def best_way(ways: tuple[Way, ...]) -> Way | None:
     """Return the allowed way that fits and takes the least film; of equal ones the least turned."""
     fitting = [way for way in ways if way.allowed and way.fits]
     return min(fitting, key=lambda way: (way.along_mm, _RANK[way.way]), default=None)
+
+
+def is_too_wide(piece: PieceShown, usable: float) -> bool:
+    """Return whether a piece is wider than ``usable`` mm at every turn it may lie at, borders included."""
+    # What a way takes is rounded to the third place.
+    return not any(way.allowed and way.across_mm <= usable + 1e-3 for way in piece.ways)

@@ -6,7 +6,15 @@ from collections.abc import Iterator, Sequence
 
 from preflight.errors import quoted
 from preflight.job import Roll
-from preflight.roll.layout.model import FilmLayout, PieceShown, Taken, Use, Verdict
+from preflight.roll.layout.model import (
+    FilmLayout,
+    LinePanels,
+    LineShown,
+    PieceShown,
+    Taken,
+    Use,
+    Verdict,
+)
 from preflight.roll.layout.pieces import Ordered
 from preflight.units import format_length
 
@@ -55,6 +63,16 @@ def too_large_words(wide: Sequence[PieceShown], roll: Roll, directional: bool) -
         f"Piece {worst.key} takes at least {format_length(least)} across, with the weed border; the usable width "
         f"is {format_length(roll.usable_width)}{others}.{turning}{scale} At its full size it has to be cut in panels."
     )
+
+
+def panels_words(panels: LinePanels, order: Sequence[LineShown]) -> str:
+    """Return the sentence for one order line that is parted, or cannot be."""
+    name = next(quoted(line.name) for line in order if line.number == panels.line)
+    if panels.plan is None:
+        return f"{name} cannot be cut in panels: {panels.problem}"
+    length = panels.plan.film_length_mm
+    film = "" if length is None else f" One copy takes {long_length(length)} of film."
+    return f"{name} in panels: {panels.plan.reason}{film}"
 
 
 def _turning(piece: PieceShown, roll: Roll, directional: bool) -> str:
