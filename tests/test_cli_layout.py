@@ -9,6 +9,9 @@ import pytest
 
 from preflight.cli import main
 
+pytest.importorskip("rectpack", reason="the extra nesting is not installed")
+pytest.importorskip("spyrrow", reason="the extra nesting is not installed")
+
 ARTWORK = Path(__file__).resolve().parents[1] / "examples" / "artwork"
 VAN = [str(ARTWORK / "van-door.svg"), "--job", str(ARTWORK / "van-door.toml")]
 BANNER = [str(ARTWORK / "stall-banner.svg"), "--job", str(ARTWORK / "stall-banner.toml")]

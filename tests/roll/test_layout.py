@@ -16,6 +16,9 @@ from preflight.artwork import Artwork
 from preflight.errors import JobError, PreflightError
 from preflight.roll.layout import FilmLayout, Way, lay_out
 
+pytest.importorskip("rectpack", reason="the extra nesting is not installed")
+pytest.importorskip("spyrrow", reason="the extra nesting is not installed")
+
 ROLL = {"width": 610, "margin": 10, "weed_border": 5, "lead": 20}
 INNER = 580.0
 """What cuts may take across on that roll, mm: 610 less two margins and two weed borders."""
