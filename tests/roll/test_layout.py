@@ -15,6 +15,7 @@ from preflight import Job, Layout, LayoutOptions, OrderLine
 from preflight.artwork import Artwork
 from preflight.errors import JobError, PreflightError
 from preflight.roll.layout import FilmLayout, Way, lay_out
+from preflight.roll.layout.text import to_text
 
 pytest.importorskip("rectpack", reason="the extra nesting is not installed")
 pytest.importorskip("spyrrow", reason="the extra nesting is not installed")
@@ -311,6 +312,21 @@ def test_a_film_of_which_nothing_stays_is_no_piece() -> None:
     layout = preflight.layout([OrderLine(drawing(200, 100, body))], job())
     assert [film.film for film in layout.films] == ["#000000"]
     assert "nothing of the film “#eebb00” would stay" in " ".join(layout.notes)
+
+
+def test_pieces_that_may_touch_are_told() -> None:
+    order = [OrderLine(plate(100, 50), 4)]
+    assert "cut twice" in " ".join(preflight.layout(order, job(), LayoutOptions(gap=0)).notes)
+    assert "thin to pull" in " ".join(preflight.layout(order, job(), LayoutOptions(gap=1)).notes)
+    assert not preflight.layout(order, job()).notes
+
+
+def test_the_text_says_in_which_direction_a_way_is_too_large() -> None:
+    told = to_text(preflight.layout([OrderLine(plate(700, 200))], job({"length": 400})))
+    assert "as drawn:          710 mm across, 250 mm along: too wide" in told
+    assert "turned a quarter:  210 mm across, 750 mm along: too long" in told
+    inches = to_text(preflight.layout([OrderLine(plate(254, 127))], job()), unit="in")
+    assert "10 in by 5 in" in inches
 
 
 def test_what_is_too_wide_comes_with_its_panels() -> None:

@@ -59,12 +59,12 @@ def _film(film: FilmLayout, order: Sequence[LineShown], unit: Unit) -> Iterator[
         if use.left_mm is not None and use.left_mm >= 0:
             yield f"  Left on the roll afterwards: {long_length(use.left_mm)}"
     for piece in film.pieces[:_SHOWN]:
-        yield from _piece(piece, unit)
+        yield from _piece(piece, film.roll.usable_width_mm if film.roll else 0.0, unit)
     if len(film.pieces) > _SHOWN:
         yield f"  ... and {len(film.pieces) - _SHOWN} more pieces; the JSON has them all"
 
 
-def _piece(piece: PieceShown, unit: Unit) -> Iterator[str]:
+def _piece(piece: PieceShown, usable: float, unit: Unit) -> Iterator[str]:
     size = f"{_length(piece.width_mm, unit)} by {_length(piece.height_mm, unit)}"
     upright = ", stays upright" if piece.upright else ""
     yield f"  Piece {piece.key}: {piece.copies} × {size}{upright}"
@@ -73,7 +73,7 @@ def _piece(piece: PieceShown, unit: Unit) -> Iterator[str]:
     for way in piece.ways:
         if way.way == "any" and way.turn_deg % 90 == 0:
             continue  # one of the lines above says it already
-        yield f"    {_way(way, unit)}"
+        yield f"    {_way(way, usable, unit)}"
     if piece.largest is not None:
         yield (
             f"    largest that fits alone: {piece.largest.factor * 100:.1f} % "
@@ -81,9 +81,10 @@ def _piece(piece: PieceShown, unit: Unit) -> Iterator[str]:
         )
 
 
-def _way(way: Way, unit: Unit) -> str:
+def _way(way: Way, usable: float, unit: Unit) -> str:
     words = f"turned by {way.turn_deg:.1f}°" if way.way == "any" else _WAYS[way.way]
-    word = "fits" if way.fits else "too large"
+    # What a way takes is rounded to the third place.
+    word = "fits" if way.fits else "too wide" if way.across_mm > usable + 1e-3 else "too long"
     allowed = "" if way.allowed else ", not allowed"
     across, along = _length(way.across_mm, unit), _length(way.along_mm, unit)
     return f"{words + ':':<18} {across} across, {along} along: {word}{allowed}"

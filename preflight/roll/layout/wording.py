@@ -139,7 +139,9 @@ def _notes(order: Sequence[Ordered], films: Sequence[FilmLayout]) -> Iterator[st
     for shown in films:
         if shown.search is not None and shown.search.ended == "cancelled":
             yield f"{shown.film}: the search was ended early; the layout is the best found until then."
-    if any(film.roll and film.roll.gap_mm < film.roll.weed_border_mm for film in films):
+    if any(film.roll and film.roll.gap_mm == 0 and len(film.placements) > 1 for film in films):
+        yield "Pieces may touch, since the gap is 0 mm: an edge that two of them share is cut twice."
+    elif any(film.roll and film.roll.gap_mm < film.roll.weed_border_mm for film in films):
         yield "Pieces lie nearer to each other than the weed border: the waste between them is thin to pull."
     if parts:
         yield "Parts are laid out one by one: their places to each other are lost and must be measured at fitting."
