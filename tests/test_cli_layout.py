@@ -91,3 +91,22 @@ def test_several_files_are_one_order(capsys: Captured) -> None:
 def test_wrong_use_says_what_and_what_next(more: list[str], words: str, capsys: Captured) -> None:
     assert main(["layout", *VAN, *more]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_text_is_laid_out_in_the_fonts_of_the_folder_named(tmp_path: Path, capsys: Captured) -> None:
+    package = pytest.importorskip(
+        "font_source_sans_pro", reason="the dev dependency font-source-sans-pro is missing"
+    )
+    sign = tmp_path / "open.svg"
+    sign.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="200mm" height="60mm" viewBox="0 0 200 60">'
+        '<text x="5" y="50" font-size="50" font-family="Source Sans Pro">Open</text></svg>'
+    )
+    folder = Path(next(iter(package.font_files_otf.values()))).parent
+    job = tmp_path / "job.toml"
+    job.write_text('roll = { width = "610 mm" }\n')
+    command = ["layout", str(sign), "--job", str(job), "--output", str(tmp_path / "cut.svg")]
+    assert main(command) == 2
+    assert "outlined" in capsys.readouterr().err
+    assert main([*command, "--fonts", str(folder)]) == 0
+    assert "could not be outlined" not in capsys.readouterr().out

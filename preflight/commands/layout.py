@@ -70,6 +70,9 @@ def add_layout(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         default=None,
         help="lay boxes side by side, without a search",
     )
+    layout.add_argument(
+        "--fonts", metavar="FOLDER", type=Path, help="folder of fonts for text that is not outlined"
+    )
     layout.add_argument("--seconds", metavar="N", help="time for the search (10)")
     layout.add_argument("--seed", metavar="N", help="where the search begins (1)")
     layout.add_argument(
@@ -92,12 +95,16 @@ def add_layout(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def _run(options: argparse.Namespace) -> int:
     from preflight.roll.layout import lay_out  # noqa: PLC0415  (commands load only what they need)
     from preflight.roll.layout.text import to_text  # noqa: PLC0415
+    from preflight.text import FontSource  # noqa: PLC0415
 
     writer = _writer(options)
     _refuse_contradictions(options)
     job = load_job(options.job)
     chosen = _options(options)
-    laid = lay_out(_lines(options), job, chosen, told=_tell if options.progress else None)
+    fonts = FontSource.of(folder=options.fonts)
+    for rejected in fonts.rejected:
+        sys.stderr.write(f"sign-preflight: {printable(rejected.name)}: {printable(rejected.why)}\n")
+    laid = lay_out(_lines(options), job, chosen, fonts=fonts, told=_tell if options.progress else None)
     width = min(shutil.get_terminal_size().columns, 100) if sys.stdout.isatty() else 80
     if options.format == "json":
         sys.stdout.write(laid.layout.model_dump_json(indent=2) + "\n")
