@@ -8,7 +8,7 @@ import numpy as np
 
 from preflight.curves import Floats, Ints, Polylines
 from preflight.cutting.knife import counting
-from preflight.cutting.order import CutOrder, arranged, closed_lines, cut_order, file_order
+from preflight.cutting.order import CutOrder, arranged, closed_lines, cut_order
 from preflight.cutting.timing import Machine, Motion, motion, move_times
 from preflight.geometry.turning import SAME
 
@@ -111,8 +111,15 @@ def planned(
         begin=np.concatenate(([0.0], np.cumsum(each)))[:-1],
         motion=followed,
         small=_areas(sorted_lines) < small_area,
-        file_order_travel=file_order(lines).travel_length,
+        file_order_travel=_as_drawn(lines),
     )
+
+
+def _as_drawn(lines: Polylines) -> float:
+    """Return the travel, mm, of the order and the start points of the file."""
+    first, last = lines.points[lines.starts[:-1]], lines.points[lines.starts[1:] - 1]
+    before = np.concatenate((np.zeros((1, 2)), last))[:-1]
+    return float(np.hypot(*(first - before).T).sum())
 
 
 def _areas(lines: Polylines) -> Floats:

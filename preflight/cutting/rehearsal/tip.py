@@ -95,8 +95,19 @@ def compensated(lines: Polylines, offset: float, *, turned: bool) -> Errors:
     if not len(which):
         return NO_ERRORS
     chosen = _told(_picked(clean, which))
+    swings = _swings(chosen, offset)
+    if turned:
+        # Where the pivot swings at every turn there is no error.
+        owner = np.repeat(np.arange(len(chosen)), np.diff(chosen.starts))
+        some = np.unique(owner[~swings])
+        if not len(some):
+            return NO_ERRORS
+        which, swings = which[some], swings[np.isin(owner, some)]
+        chosen = _picked(chosen, some)
     fine, at = _refined(chosen, offset)
-    samples = _pivots(fine, at, _swung(chosen, fine, offset), offset)
+    swung = np.ones(len(fine.points), bool)
+    swung[fine.corners] = swings
+    samples = _pivots(fine, at, swung, offset)
     found = _errors(samples, chosen, offset, turned=turned)
     share = float(_lengths(chosen).sum() / _lengths(clean).sum())
     return Errors(
@@ -195,7 +206,7 @@ def _refined(lines: Polylines, offset: float) -> tuple[Polylines, Floats]:
     """Return the lines with points put in where the blade swings, and how far along each point is.
 
     Chords that begin at a sharp turn or up to `ENTRY` offsets behind one, or behind the start, are parted at
-    `_STOPS`; in the chords of a smooth curve the blade hardly swings.
+    `_STOPS`; in the chords of a smooth curve the blade hardly swings. `corners` marks the points there were.
     """
     along = _along(lines)
     step = np.zeros((len(lines.points), 2))
@@ -228,8 +239,8 @@ def _unsettled(lines: Polylines, along: Floats, offset: float) -> Bools:
     return near
 
 
-def _swung(lines: Polylines, fine: Polylines, offset: float) -> Bools:
-    """Return for each point of ``fine`` whether the pivot swings there; `corners` of it marks the vertices."""
+def _swings(lines: Polylines, offset: float) -> Bools:
+    """Return at which points (n,) the pivot swings round the tip: not at sharp turns within one offset of another."""
     chords = turning(lines)
     sharp = np.abs(chords.turn) > SHARP
     along = _along(lines)
@@ -242,9 +253,7 @@ def _swung(lines: Polylines, fine: Polylines, offset: float) -> Bools:
     close[1:] |= pair
     swings = np.ones(len(lines.points), bool)
     swings[chords.end[where[close]]] = False
-    whole = np.ones(len(fine.points), bool)
-    whole[fine.corners] = swings
-    return whole
+    return swings
 
 
 def _pivots(fine: Polylines, at: Floats, swung: Bools, offset: float) -> _Samples:
