@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 import time
@@ -15,11 +16,15 @@ from typing import Any
 import httpx
 import pytest
 import yaml
+from prometheus_client.parser import text_string_to_metric_families
 
+from service.server import SPARE_SECONDS
 from service.settings import PREFIX, Settings, from_environment
-from tests.service.conftest import ROOT, SVG, environment_of
+from tests.service.conftest import ROOT, SVG, environment_of, running
 from tests.service.jobs.conftest import WITHOUT_REDIS
 from tests.service.jobs.crew import REDIS, RedisServer, end, free_port
+
+LIVE_TEXT = (ROOT / "examples" / "artwork" / "live-text.svg").read_bytes()
 
 
 @pytest.fixture(scope="module")
@@ -190,3 +195,87 @@ def test_shell_scripts_are_well_formed() -> None:
         assert os.access(path, os.X_OK)
         subprocess.run(["bash", "-n", str(path)], check=True)
         assert shlex.split(path.read_text().splitlines()[0][2:]) == ["/usr/bin/env", "bash"]
+
+
+def handbook_blocks(language: str) -> list[str]:
+    text = (ROOT / "docs" / "operations.md").read_text("utf-8")
+    return re.findall(rf"^```{language}\n(.*?)^```$", text, re.M | re.S)
+
+
+def kubernetes() -> dict[tuple[str, str], dict[str, Any]]:
+    manifests, _ = handbook_blocks("yaml")
+    return {(one["kind"], one["metadata"]["name"]): one for one in yaml.safe_load_all(manifests)}
+
+
+def test_the_handbooks_settings_are_settings() -> None:
+    text = (ROOT / "docs" / "operations.md").read_text("utf-8")
+    known = {name.upper() for name in Settings.model_fields}
+    # Written without the prefix, with their value or alone; what is not ours is named here.
+    named = set(re.findall(r"`([A-Z][A-Z_]+)(?:=[^`]*)?`", text.replace(PREFIX, "")))
+    named |= set(re.findall(rf"{PREFIX}([A-Z_]+)", text))
+    others = {"EXTRAS", "POST", "SIGTERM"}
+    assert named - known - others - {name for name in named if name.startswith("OTEL_")} == set()
+    assert len(named & known) > 20
+
+
+@pytest.mark.parametrize("name", ["preflight", "preflight-worker"])
+def test_pods_of_the_handbook_are_what_the_image_is(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    pod = kubernetes()["Deployment", name]["spec"]["template"]["spec"]
+    (container,) = pod["containers"]
+    # Pod Security Standards of Kubernetes, “restricted”.
+    assert pod["securityContext"]["runAsNonRoot"] is True
+    assert pod["securityContext"]["seccompProfile"] == {"type": "RuntimeDefault"}
+    assert container["securityContext"]["allowPrivilegeEscalation"] is False
+    assert container["securityContext"]["capabilities"] == {"drop": ["ALL"]}
+    assert container["securityContext"]["readOnlyRootFilesystem"] is True
+    user = re.search(r"^USER (\d+):(\d+)$", (ROOT / "Dockerfile").read_text("utf-8"), re.M)
+    assert user
+    assert (pod["securityContext"]["runAsUser"], pod["securityContext"]["runAsGroup"]) == (
+        int(user[1]),
+        int(user[2]),
+    )
+    values = {one["name"]: one["value"] for one in container["env"]}
+    settings = with_settings(monkeypatch, image_settings() | values)
+    assert settings.confinement == "require"
+    room = int(container["resources"]["limits"]["memory"].removesuffix("Gi")) * 1024
+    workers = settings.workers if name == "preflight" else settings.job_workers
+    assert room >= workers * settings.memory_mb
+    if name == "preflight":
+        pause = int(container["lifecycle"]["preStop"]["exec"]["command"][1])
+        assert pod["terminationGracePeriodSeconds"] > pause + settings.work_seconds + SPARE_SECONDS
+        assert container["ports"][0]["containerPort"] == settings.port
+        probes = {probe: container[probe]["httpGet"]["path"] for probe in ("livenessProbe", "readinessProbe")}
+        assert probes == {"livenessProbe": "/healthz", "readinessProbe": "/readyz"}
+    else:
+        assert container["ports"][0]["containerPort"] == settings.metrics_port
+
+
+def test_metrics_of_the_handbook_are_metrics(tmp_path: Path) -> None:
+    text = (ROOT / "docs" / "operations.md").read_text("utf-8")
+    _, rules = handbook_blocks("yaml")
+    asked = set(re.findall(r"\b(sign_preflight_\w+)", rules))
+    asked |= {one["external"]["metric"]["name"] for one in _scaled()}
+    table = set(re.findall(r"`(sign_preflight_\w+)", text))
+    with running("service", tmp_path, workers=1) as server, server.client() as client:
+        assert client.post("/v1/jobs", files=[("artwork", SVG)]).status_code == 202
+        # With findings, which are counted from the first on.
+        assert client.post("/v1/reports", files={"artwork": LIVE_TEXT}).status_code == 200
+        families = list(text_string_to_metric_families(client.get("/metrics").text))
+    shown = {one.name for one in families} | {sample.name for one in families for sample in one.samples}
+    # A worker's own; see tests/service/jobs/test_tally.py.
+    assert asked | table <= shown | {"sign_preflight_worker_beat_seconds"}
+
+
+def _scaled() -> list[dict[str, Any]]:
+    scaler = kubernetes()["HorizontalPodAutoscaler", "preflight-worker"]
+    metrics: list[dict[str, Any]] = scaler["spec"]["metrics"]
+    return metrics
+
+
+def test_alerts_of_the_handbook_can_be_read() -> None:
+    _, rules = handbook_blocks("yaml")
+    (group,) = yaml.safe_load(rules)["groups"]
+    assert all({"alert", "expr"} <= rule.keys() for rule in group["rules"])
+    if (promtool := shutil.which("promtool")) is None:
+        pytest.skip("no promtool on this machine: only the form of the rules was looked at")
+    subprocess.run([promtool, "check", "rules", "/dev/stdin"], input=rules, text=True, check=True)
