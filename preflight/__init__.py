@@ -2,8 +2,8 @@
 
 The public face of the library. ``read`` makes an `Artwork` of a file's bytes, ``check`` judges it
 against a `Job` and returns a `Report`, ``repair`` mends what it can and proves the mend, ``layout``
-tells how an order lies on the roll, ``rehearse`` how it is cut. Nothing here knows of the web, the clock
-or the host.
+tells how an order lies on the roll, ``panels`` parts what is wider than it, ``rehearse`` tells how it is
+cut. Nothing here knows of the web, the clock or the host.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from preflight.readers import read
 from preflight.repair import Repaired, Steps, repair
 from preflight.report.model import Finding, Report, Severity, Verdict
 from preflight.roll.layout import Layout, LayoutOptions, OrderLine, layout
+from preflight.roll.panels import Panelling, PanelOptions, panels
 from preflight.rules import RULES
 from preflight.version import __version__
 
@@ -30,6 +31,8 @@ __all__ = [
     "LayoutOptions",
     "LimitError",
     "OrderLine",
+    "PanelOptions",
+    "Panelling",
     "PreflightError",
     "ReadError",
     "Rehearsal",
@@ -42,6 +45,7 @@ __all__ = [
     "__version__",
     "check",
     "layout",
+    "panels",
     "read",
     "rehearse",
     "repair",

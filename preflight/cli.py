@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 from preflight.commands.files import load_job, read_bytes, write
 from preflight.commands.jobsheet import add_jobsheet
 from preflight.commands.layout import add_layout
+from preflight.commands.panels import add_panels
 from preflight.commands.rehearse import add_rehearse
 from preflight.commands.repairing import add_repair
 from preflight.errors import PreflightError, printable, quoted
@@ -98,6 +99,7 @@ def _parser() -> argparse.ArgumentParser:
     add_jobsheet(commands)
     add_rehearse(commands)
     add_layout(commands)
+    add_panels(commands)
     rules = commands.add_parser("rules", help="list all rules", description="List all rules.")
     rules.set_defaults(run=_rules)
     explain = commands.add_parser("explain", help="explain one rule", description="Explain one rule.")

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import re
 import shutil
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from preflight.commands.files import load_job, read_bytes, write
+from preflight.commands.files import film_word, load_job, read_bytes, write
 from preflight.errors import PreflightError, printable, quoted
 from preflight.units import UNITS
 
@@ -202,19 +201,8 @@ def _write_files(laid: Laid, writer: Writer, output: str) -> bool:
     for file in files:
         name = target
         if len(laid.layout.films) > 1:
-            name = target.with_name(f"{target.stem}-{_word(file.film.film, taken)}{target.suffix}")
+            name = target.with_name(f"{target.stem}-{film_word(file.film.film, taken)}{target.suffix}")
         write(str(name), writer.write(file.file))
         sys.stderr.write(printable(f"{name}: {file.film.film}. {file.file.claim}") + "\n")
     sys.stderr.write(printable(writer.caution) + "\n")
     return all(file.proved for file in files)
-
-
-def _word(film: str, taken: set[str]) -> str:
-    """Return a film's name as part of a file's name, numbered where another film has the same."""
-    plain = re.sub(r"[^a-z0-9]+", "-", film.lower()).strip("-") or "film"
-    word, number = plain, 1
-    while word in taken:
-        number += 1
-        word = f"{plain}-{number}"
-    taken.add(word)
-    return word

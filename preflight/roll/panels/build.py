@@ -209,9 +209,12 @@ class _Made:
         self._numbers = list(range(count, 0, -1)) if way.order.reversed else list(range(1, count + 1))
         films = (other for other in asked.analysis.films if other is not asked.film)
         others = crosswise(union(as_put_up(asked.analysis, other.region) for other in films), way.run)
+        self._films = [panel_region(way.across, way.parting.seams, place) for place in range(count)]
         self._marks = [
-            mark_places(float(u), box_of(way.across.region, digits=9), shape, others) if shape else ()
-            for u in way.parting.seams
+            mark_places(float(u), way.across.region, others, shape, _shared(way, self._films, k))
+            if shape
+            else ()
+            for k, u in enumerate(way.parting.seams)
         ]
         self.seams = seams_of(asked, way, self._numbers, self._marks)
 
@@ -228,7 +231,7 @@ class _Made:
             low = float(across.right_reach(seams[place - 1 : place])[0])
         if place < len(seams):
             high = float(across.left_reach(seams[place : place + 1])[0])
-        film = panel_region(across, seams, place)
+        film = self._films[place]
         half = self._shape.span_mm / 2 if self._shape else 0.0
         spots = [(k, spot) for k in (place - 1, place) if 0 <= k < len(seams) for spot, _ in self._marks[k]]
         v0 = min(film.bounds[1], *(spot - half for _, spot in spots)) if spots else film.bounds[1]
@@ -247,6 +250,14 @@ class _Made:
                 PanelMark(seam=k + 1, **_in_file(float(seams[k]), spot, frame, way.run)) for k, spot in spots
             ),
         )
+
+
+def _shared(way: Way, films: Sequence[BaseGeometry], seam: int) -> tuple[float, float] | None:
+    """Return the stretch along a seam that both its panels' films have in common; None where film is crossed."""
+    if way.across.meets(way.parting.seams[seam : seam + 1])[0]:
+        return None
+    (_, a0, _, a1), (_, b0, _, b1) = films[seam].bounds, films[seam + 1].bounds
+    return max(a0, b0), min(a1, b1)
 
 
 def _in_file(u: float, v: float, frame: Box, run: Seams) -> dict[str, float]:

@@ -18,6 +18,8 @@ from preflight.roll.panels.model import MarkShape
 
 _LEAST_ARM = 2.0
 """Narrowest arm, mm: what can be seen and pulled off again. Common practice, no source."""
+_APART, _TRIED = 8, 40
+"""Marks in a gap are at least so many spans apart; so many places are tried for each."""
 _LEAST_CLEAR = 3.0
 """Least distance of a mark to the graphic, mm: room for a finger nail. Common practice, no source."""
 
@@ -39,20 +41,55 @@ def cross(u: float, v: float, shape: MarkShape) -> Path:
 
 
 def mark_places(
-    seam: float, box: tuple[float, float, float, float], shape: MarkShape, others: BaseGeometry
+    seam: float,
+    film: BaseGeometry,
+    others: BaseGeometry,
+    shape: MarkShape,
+    shared: tuple[float, float] | None,
 ) -> tuple[tuple[float, float], ...]:
-    """Return the centres of the marks before and after the graphic along a seam, and how far each is from it.
+    """Return where along a seam its two marks lie, and how far each is from the nearest film, mm.
 
-    ``box`` bounds the film in (u, v), ``others`` is what all other films show: where a mark would lie on
-    that, it moves out past all of it. Returns (v, distance to the film's bounds) for both.
+    All in (u, v). ``shared`` is the stretch of v that the film on both sides of a seam without film has in
+    common: where the gap is wide enough, marks lie in it near the ends of that stretch, so that no panel gets
+    longer for them. Else they lie before and after the ``film``, past ``others`` (what all other films show)
+    where they would lie on those.
     """
-    half, clear = shape.span_mm / 2, shape.clear_mm
-    beyond = others.bounds if not others.is_empty else box
+    everything = shapely.union(film, others)
+    inner = _in_gap(seam, everything, shape, shared) if shared is not None else None
+    spots = inner or _outside(seam, film, others, shape)
+    return tuple((v, float(shapely.distance(_box(seam, v, shape.span_mm / 2), everything))) for v in spots)
+
+
+def _box(u: float, v: float, reach: float) -> BaseGeometry:
+    return shapely.box(u - reach, v - reach, u + reach, v + reach)
+
+
+def _in_gap(
+    seam: float, film: BaseGeometry, shape: MarkShape, shared: tuple[float, float]
+) -> tuple[float, float] | None:
+    """Return places in the gap of a seam, each in its end quarter of the shared stretch; None: there are none."""
+    low, high = shared[0] + shape.span_mm / 2, shared[1] - shape.span_mm / 2
+    if high - low < _APART * shape.span_mm:
+        return None
+    steps = np.linspace(0, 1 / 4, _TRIED)
     found = []
-    for edge, far, way in ((box[1], beyond[1], -1), (box[3], beyond[3], 1)):
+    for start, way in ((low, high - low), (high, low - high)):
+        spots = start + steps * way
+        boxes = [_box(seam, float(v), shape.span_mm / 2 + shape.clear_mm) for v in spots]
+        free = np.flatnonzero(~shapely.intersects(film, np.array(boxes, object)))
+        if not len(free):
+            return None
+        found.append(float(spots[free[0]]))
+    return found[0], found[1]
+
+
+def _outside(seam: float, film: BaseGeometry, others: BaseGeometry, shape: MarkShape) -> tuple[float, float]:
+    half, clear = shape.span_mm / 2, shape.clear_mm
+    beyond = others.bounds if not others.is_empty else film.bounds
+    found = []
+    for edge, far, way in ((film.bounds[1], beyond[1], -1), (film.bounds[3], beyond[3], 1)):
         v = edge + way * (clear + half)
-        around = shapely.box(seam - half - clear, v - half - clear, seam + half + clear, v + half + clear)
-        if shapely.intersects(others, around):
+        if shapely.intersects(others, _box(seam, v, half + clear)):
             v = (min if way < 0 else max)(edge, far) + way * (clear + half)
-        found.append((v, abs(v - edge) - half))
-    return tuple(found)
+        found.append(v)
+    return found[0], found[1]

@@ -37,7 +37,9 @@ class Mark(_Shown):
 
     x_mm: float
     y_mm: float
-    from_graphic_mm: Annotated[float, Field(description="From the film’s bounds to the mark’s nearer edge")]
+    from_graphic_mm: Annotated[
+        float, Field(description="From the mark’s bounds to the nearest film of the sign")
+    ]
 
 
 class Seam(_Shown):
@@ -106,7 +108,7 @@ class MarkShape(_Shown):
 
     span_mm: Annotated[float, Field(description="From tip to tip")]
     arm_mm: Annotated[float, Field(description="Width of an arm")]
-    clear_mm: Annotated[float, Field(description="Least distance to the film’s bounds")]
+    clear_mm: Annotated[float, Field(description="Least distance to any film")]
 
 
 class PanelRoll(_Shown):

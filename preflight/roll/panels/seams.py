@@ -178,7 +178,8 @@ def _places(across: Across, low: float, high: float, kept: list[float]) -> Float
     edges = across.edges
     if len(edges) > 4 * _STEPS:
         edges = gaps.ravel()
-    found = np.unique(np.concatenate((*in_gaps, grid, edges, np.array([low, high, *kept]))))
+    even = across.start + (across.end - across.start) * np.arange(1, len(kept) + 1) / (len(kept) + 1)
+    found = np.unique(np.concatenate((*in_gaps, grid, even, edges, np.array([low, high, *kept]))))
     return found[(found >= low - _SLACK) & (found <= high + _SLACK)]
 
 

@@ -8,9 +8,9 @@ from preflight.analysis import Analysis
 from preflight.errors import quoted
 from preflight.films import Film
 from preflight.job import Roll
-from preflight.roll.panels.model import PanelPlan, StackedSeams, Verdict
+from preflight.roll.panels.model import Panel, PanelPlan, Seam, StackedSeams, Verdict
 from preflight.roll.panels.options import Seams
-from preflight.units import format_length
+from preflight.units import Unit, format_length
 
 
 def length(mm: float) -> str:
@@ -59,6 +59,40 @@ def seam_order(
     return f"Panel {first} goes on first; the {edge} edge of panel {on_top} lies on top. {why}"
 
 
+def seam_words(plan: PanelPlan, seam: Seam, unit: Unit = "mm") -> str:
+    """Return where a seam is, what goes first there, what it cuts and where its marks are."""
+    edge = "left" if plan.seams_run == "vertical" else "top"
+    words = f"{_length(seam.position_mm, unit)} from the {edge} edge. {seam.order}"
+    if seam.lap_mm:
+        words += f" Lap {_length(seam.lap_mm, unit)}, half on each side of the seam."
+    if seam.parts_total:
+        more = f" and {seam.parts_total - 1} more" if seam.parts_total > 1 else ""
+        named = ", ".join(seam.parts[0].shapes) or "a part"
+        words += f" Goes through {_length(seam.cut_mm, unit)} of film: {named}{more}."
+    if seam.marks:
+        spots = " and ".join(f"({_length(m.x_mm, unit)}, {_length(m.y_mm, unit)})" for m in seam.marks)
+        words += f" Marks on the seam at {spots}."
+    return words
+
+
+def panel_words(panel: Panel, unit: Unit = "mm") -> str:
+    """Return how large a panel is, on the sign and on the roll, and where the marks are in its file."""
+    x0, y0, x1, y1 = panel.box
+    turned = ", turned a quarter clockwise" if panel.turn_deg else ""
+    words = (
+        f"film {_length(x1 - x0, unit)} by {_length(y1 - y0, unit)}; on the roll {_length(panel.across_mm, unit)} "
+        f"across, {_length(panel.along_mm, unit)} along{turned}"
+    )
+    if panel.marks:
+        spots = "; ".join(f"{_length(m.x_mm, unit)}, {_length(m.y_mm, unit)}" for m in panel.marks)
+        words += f". Marks in its file, from the left and the top: {spots}"
+    return f"{words}."
+
+
+def _length(mm: float, unit: Unit) -> str:
+    return format_length(round(mm, 1) if unit == "mm" else mm, unit)
+
+
 def summary_of(verdict: Verdict, films: Sequence[PanelPlan]) -> str:
     """Return the plan in one sentence."""
     parted = [plan for plan in films if plan.verdict == "panels"]
@@ -70,11 +104,10 @@ def summary_of(verdict: Verdict, films: Sequence[PanelPlan]) -> str:
     cut = sum(seam.parts_total for plan in parted for seam in plan.seams)
     seams = sum(len(plan.seams) for plan in parted)
     through = sum(seam.through_film for plan in parted for seam in plan.seams)
-    how = (
-        "all of them in gaps: no letter and no other part is cut"
-        if not cut
-        else f"{through} of them through film"
-    )
+    gaps = "in a gap" if seams == 1 else "all of them in gaps"
+    how = f"{gaps}: no letter and no other part is cut"
+    if cut:
+        how = "which goes through film" if seams == 1 else f"{through} of them through film"
     if len(parted) == 1:
         return (
             f"{parted[0].film} is cut in {len(parted[0].panels)} panels with {_count(seams, 'seam')}, {how}."
