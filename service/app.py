@@ -35,7 +35,19 @@ from service.problems import (
     ProblemError,
     answer,
 )
-from service.routes import about, health, jobs, pictures, problems, repairs, reports, rules
+from service.routes import (
+    about,
+    health,
+    jobs,
+    jobsheets,
+    layouts,
+    pictures,
+    problems,
+    rehearsals,
+    repairs,
+    reports,
+    rules,
+)
 from service.settings import Settings, from_environment
 from service.shelf import Shelf
 from service.tasks import Task
@@ -107,6 +119,9 @@ def create_app(settings: Settings | None = None, *, work: str = WORK) -> FastAPI
         reports.router,
         pictures.router,
         repairs.router,
+        jobsheets.router,
+        rehearsals.router,
+        layouts.router,
         jobs.router,
         rules.router,
         problems.router,

@@ -8,15 +8,20 @@ all of them for drift.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
+from pydantic import BaseModel
+from pydantic.json_schema import JsonSchemaMode, models_json_schema
+
 from service.contract_edge import KEPT, RETRY, add_edge
 from service.problems import (
     ARTWORK_LIMIT,
     BUSY,
+    CANNOT_BE_DONE,
     IN_FLIGHT,
     INTERNAL_ERROR,
     INVALID_JOB,
@@ -56,6 +61,9 @@ TAGS = [
     {"name": "reports", "description": "Whether artwork will cut, where not and why"},
     {"name": "pictures", "description": "The numbered picture that belongs to a report"},
     {"name": "repairs", "description": "The file for production, mended, with its proof"},
+    {"name": "jobsheets", "description": "What the workshop has to know, to print and tick off"},
+    {"name": "rehearsals", "description": "The cut before it is made: order, way, time, errors of the tip"},
+    {"name": "layouts", "description": "How an order lies on the roll, and its files for production"},
     {"name": "jobs", "description": "Work accepted now and done later, for one file or many"},
     {"name": "rules", "description": "What is looked for, how it is measured and what to do about it"},
     {"name": "problems", "description": "What the types of the errors mean"},
@@ -89,6 +97,7 @@ UPLOAD_PROBLEMS = (
     UNREADABLE_ARTWORK,
     ARTWORK_LIMIT,
     INVALID_JOB,
+    CANNOT_BE_DONE,
     MEMORY_LIMIT,
     INTERNAL_ERROR,
     WORKER_CRASHED,
@@ -124,12 +133,15 @@ def takes_artwork() -> Json:
                 "multipart/form-data": {
                     "schema": form,
                     "encoding": {
-                        "artwork": {"contentType": "image/svg+xml, application/octet-stream"},
+                        "artwork": {
+                            "contentType": "image/svg+xml, application/pdf, application/octet-stream"
+                        },
                         "job": {"contentType": "application/json, application/toml, text/plain"},
                     },
                     "example": {"artwork": ARTWORK, "job": json.dumps(JOB)},
                 },
                 "image/svg+xml": {"schema": {"type": "string"}, "example": ARTWORK},
+                "application/pdf": {"schema": binary},
                 "application/octet-stream": {"schema": binary},
             },
         }
@@ -202,18 +214,24 @@ def with_examples(schema: Json) -> Json:
     # The service's own process loads the library only for this, when somebody asks for the contract.
     from preflight.job import Job  # noqa: PLC0415
     from preflight.report.model import Report  # noqa: PLC0415
+    from preflight.roll.layout.options import LayoutOptions  # noqa: PLC0415
     from preflight.version import __version__  # noqa: PLC0415
     from service.mending import Mended  # noqa: PLC0415
+    from service.workshop import MODELS  # noqa: PLC0415
 
     kept = examples()
     schema["info"]["version"] = __version__
     components: Json = schema["components"]["schemas"]
-    for model in (Report, Job, Mended, Problem):
-        # A job is read, a report and a problem are written.
-        mode: Any = "validation" if model is Job else "serialization"
-        own = model.model_json_schema(ref_template="#/components/schemas/{model}", mode=mode)
-        components |= own.pop("$defs", {})
-        components[model.__name__] = own
+    # What is read is described as it may be sent, all else as it is answered.
+    written: tuple[type[BaseModel], ...] = (Report, Mended, Problem, *MODELS)
+    models: list[tuple[type[BaseModel], JsonSchemaMode]] = [
+        (Job, "validation"),
+        (LayoutOptions, "validation"),
+    ]
+    models += [(model, "serialization") for model in written]
+    # All at once: where two models have the same name, both get longer ones.
+    _, made = models_json_schema(models, ref_template="#/components/schemas/{model}")
+    components |= made["$defs"]
     # The framework documents its own validation error, which this service never answers with.
     for unused in ("HTTPValidationError", "ValidationError"):
         components.pop(unused, None)
@@ -306,8 +324,38 @@ def make_examples() -> Json:
         "problem-type": problems.BY_SLUG[BUSY.slug].model_dump(mode="json"),
         "health": health.Health(version=known.version).model_dump(mode="json"),
         **make_job_examples(),
+        **_workshop_examples(),
         "problems": dict(sorted(shown.items())),
     }
+
+
+def _workshop_examples() -> Json:
+    """Return what job sheets, rehearsals and layouts answer, long lists and drawings left out."""
+    from service import library, tasks  # noqa: PLC0415  (the running service never needs the library here)
+
+    def body(kind: str) -> str:
+        task = tasks.Task(kind, ARTWORK.encode(), "gate-board.svg", json.dumps(JOB).encode(), "json")
+        options = tasks.options_of(kind, search_seconds=2)
+        return library.run(replace(task, options=options)).body.decode()
+
+    sheet, cut = json.loads(body("jobsheet-json")), json.loads(body("rehearsal-json"))
+    page = body("jobsheet-html").partition("<style>")[0] + "</head><body><!-- the sheet --></body></html>\n"
+    played = body("rehearsal-html").partition("<style>")[0] + "</head><body><!-- the cut --></body></html>\n"
+    for film in cut["films"]:
+        film["ways"], film["events"] = film["ways"][:1], film["events"][:4]
+    return {
+        "jobsheet": sheet,
+        "jobsheet-html": page,
+        "rehearsal": cut,
+        "rehearsal-svg": _frame_of(body("rehearsal-svg")),
+        "rehearsal-html": played,
+        "layout": json.loads(body("layout-json")),
+        "layout-svg": _frame_of(body("layout-svg")),
+    }
+
+
+def _frame_of(picture: str) -> str:
+    return picture.partition(">")[0] + "><!-- the drawing --></svg>"
 
 
 def _shortened(picture: str) -> str:

@@ -42,7 +42,9 @@ SCHEME: Json = {
     "scheme": "bearer",
     "description": "A key from the operator of the service, where it asks for one",
 }
-AT_ONCE = ("/v1/reports", "/v1/pictures", "/v1/repairs")
+AT_ONCE = tuple(
+    f"/v1/{name}" for name in ("reports", "pictures", "repairs", "jobsheets", "rehearsals", "layouts")
+)
 
 
 def add_edge(schema: Json, problem_answers: Any) -> None:

@@ -29,7 +29,7 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-Scope = Literal["reports", "pictures", "jobs", "repairs", "metrics"]
+Scope = Literal["reports", "pictures", "jobs", "repairs", "jobsheets", "rehearsals", "layouts", "metrics"]
 SCOPES: tuple[Scope, ...] = get_args(Scope)
 
 PREFIX = "spk"

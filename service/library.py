@@ -12,7 +12,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from preflight.artwork import Artwork
 from preflight.checking import check
-from preflight.errors import JobError, LimitError, PreflightError, WriteError
+from preflight.errors import JobError, LimitError, PreflightError, ReadError, WriteError
 from preflight.job import Job
 from preflight.readers import read
 from preflight.report.json import to_json
@@ -21,8 +21,12 @@ from preflight.report.picture import picture_png, picture_svg
 from preflight.report.text import to_text
 from service.catalogue import facts
 from service.files import framed
-from service.mending import mend
-from service.tasks import Product, RefusedError, Task
+from service.mending import MendOptions, mend
+from service.options import fonts_of, stated
+from service.tasks import Outcome, Product, RefusedError, Task
+
+NOT_INSTALLED = frozenset(("nesting-engine-missing",))
+"""Codes of the library's errors for what is an extra and is not there."""
 
 
 def run(task: Task) -> Product:
@@ -40,15 +44,24 @@ def run(task: Task) -> Product:
         raise RefusedError("job", error.code, error.message, error.advice) from error
     except WriteError as error:
         raise RefusedError("write", error.code, error.message, error.advice) from error
-    except PreflightError as error:
+    except ReadError as error:
         raise RefusedError("artwork", error.code, error.message, error.advice) from error
+    except PreflightError as error:
+        outcome: Outcome = "absent" if error.code in NOT_INSTALLED else "undone"
+        raise RefusedError(outcome, error.code, error.message, error.advice) from error
 
 
 def _checked(task: Task) -> Product:
     job = Job() if task.job is None else Job.parse(task.job, _job_format(task.job_format))
+    if task.kind.startswith(("layout-", "rehearsal-", "jobsheet-")):
+        # Only a worker that is asked for these needs what they load.
+        from service import workshop  # noqa: PLC0415
+
+        made = workshop.made(task, job)
+        return Product(made.body, {} if made.report is None else _findings(made.report))
     artwork = read(task.artwork, task.name)
     if task.kind in ("repair-json", "repair-file"):
-        mended, head, data = mend(artwork, job, task.format)
+        mended, head, data = mend(artwork, job, task.format, stated(task, MendOptions), fonts_of(task))
         body = framed(head, data) if task.kind == "repair-file" else mended.model_dump_json().encode()
         return Product(body, _findings(mended.report))
     report = check(artwork, job)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast
 from pydantic import BaseModel, ConfigDict, Field
 
 from preflight.repair.model import Action, Proof
+from preflight.repair.steps import Steps
 from preflight.report.model import Report
 from preflight.version import __version__
 from service.files import FORMATS, FileHead, Format, Standing
@@ -19,6 +20,7 @@ from service.files import FORMATS, FileHead, Format, Standing
 if TYPE_CHECKING:
     from preflight.artwork import Artwork
     from preflight.job import Job
+    from preflight.text import FontSource
 
 
 class MendedFile(BaseModel):
@@ -42,6 +44,17 @@ class MendedFile(BaseModel):
     content: str
 
 
+class MendOptions(Steps):
+    """How artwork is mended and written."""
+
+    weed_lines: Annotated[
+        bool,
+        Field(
+            description="Add weed border and weed lines, as layers of their own, to the file for production"
+        ),
+    ] = False
+
+
 class Mended(BaseModel):
     """What `POST /v1/repairs` answers as JSON."""
 
@@ -56,8 +69,10 @@ class Mended(BaseModel):
     file: MendedFile
 
 
-def mend(artwork: Artwork, job: Job, word: str) -> tuple[Mended, FileHead, bytes]:
-    """Repair ``artwork`` and write it in the format ``word``.
+def mend(
+    artwork: Artwork, job: Job, word: str, options: MendOptions, fonts: FontSource | None = None
+) -> tuple[Mended, FileHead, bytes]:
+    """Repair ``artwork`` and write it in the format ``word``; text is outlined in ``fonts`` too.
 
     Returns the answer as JSON's model, and the file's head and bytes. Raises the library's errors,
     `WriteError` where the format cannot hold the artwork.
@@ -65,15 +80,17 @@ def mend(artwork: Artwork, job: Job, word: str) -> tuple[Mended, FileHead, bytes
     # Only a worker that repairs needs them; every worker would be larger with them.
     from preflight.checking import check  # noqa: PLC0415
     from preflight.repair import repair  # noqa: PLC0415
+    from preflight.weeding.production import with_weed_lines  # noqa: PLC0415
     from preflight.writers import WRITERS  # noqa: PLC0415
     from preflight.writers.production import claim, cut_file  # noqa: PLC0415
 
     writer = next(writer for writer in WRITERS if writer.word == word)
     report = check(artwork, job)
-    repaired = repair(artwork, job)
+    repaired = repair(artwork, job, options, fonts=fonts)
     stem = PurePosixPath(artwork.source.name or "artwork").stem or "artwork"
     proved, summary = repaired.proof.proved, claim(repaired)
-    data = writer.write(cut_file(repaired, stem))
+    file = cut_file(repaired, stem)
+    data = writer.write(with_weed_lines(file, job) if options.weed_lines else file)
     head = FileHead(
         name=f"{stem}.{'cut' if proved else 'not-proved'}{writer.ending}",
         media_type=writer.media_type,

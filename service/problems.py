@@ -185,6 +185,22 @@ UNWRITABLE_FILE = ProblemType(
     "Do what the answer's advice says, or ask for another format.",
     "A contour of the film “Green” is too small for plotter units of 0.025 mm.",
 )
+CANNOT_BE_DONE = ProblemType(
+    "cannot-be-done",
+    422,
+    "This cannot be done with this artwork",
+    "The artwork was read, and what was asked for does not make sense for it. The code says why.",
+    "Do what the answer's advice says.",
+    "There is nothing to cut from film in this artwork, so there is no job sheet for it.",
+)
+NOT_INSTALLED = ProblemType(
+    "not-installed",
+    501,
+    "The service was set up without this",
+    "What was asked for needs a library that the operator of the service has not installed.",
+    "Ask the operator to install what the detail names, or ask for something that does not need it.",
+    "Nesting needs rectpack, which is not installed.",
+)
 UNKNOWN_JOB = ProblemType(
     "unknown-job",
     404,
@@ -312,11 +328,13 @@ PROBLEMS: tuple[ProblemType, ...] = (
     ARTWORK_LIMIT,
     INVALID_JOB,
     UNWRITABLE_FILE,
+    CANNOT_BE_DONE,
     INVALID_WEBHOOK,
     MEMORY_LIMIT,
     TOO_MANY_REQUESTS,
     INTERNAL_ERROR,
     WORKER_CRASHED,
+    NOT_INSTALLED,
     BUSY,
     KEYS_UNREADABLE,
     NOT_READY,

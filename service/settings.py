@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import difflib
 import os
+from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field, ValidationError, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 PREFIX = "SIGN_PREFLIGHT_"
@@ -49,6 +50,14 @@ class Settings(BaseSettings):
     work_seconds: Annotated[
         float, Field(gt=0, le=3600, description="Longest time to work on one request, in seconds")
     ] = 20.0
+    search_seconds: Annotated[
+        float,
+        Field(
+            ge=2,
+            le=3600,
+            description="Longest search for a layout, in seconds; never more than half the time for the work",
+        ),
+    ] = 8.0
     memory_mb: Annotated[int, Field(ge=256, le=65_536, description="Address space of one worker, in MiB")] = (
         1024
     )
@@ -68,6 +77,20 @@ class Settings(BaseSettings):
     start_seconds: Annotated[
         float, Field(gt=0, le=600, description="Longest time for a worker to start, in seconds")
     ] = 30.0
+    fonts: Annotated[
+        str,
+        Field(
+            description="Folder of fonts for text that is not outlined, in repairs and layouts; empty: only fonts in"
+            " the artwork itself"
+        ),
+    ] = ""
+    stand_ins: Annotated[
+        str,
+        Field(
+            pattern=r"^$|^\s*[^=;]+=\s*[^=;\s][^=;]*(;\s*[^=;]+=\s*[^=;\s][^=;]*)*$",
+            description="Which of these fonts stand in for which families, as `sans-serif=Source Sans Pro;Arial=…`",
+        ),
+    ] = ""
     keys_file: Annotated[
         str,
         Field(description="File of API keys, made by `python -m service.keys`; empty: no keys are asked for"),
@@ -181,6 +204,24 @@ class Settings(BaseSettings):
     log_level: Annotated[
         Literal["debug", "info", "warning", "error"], Field(description="Least serious log entry written")
     ] = "info"
+
+    @field_validator("fonts")
+    @classmethod
+    def _is_folder(cls, value: str) -> str:
+        if value and not Path(value).is_dir():
+            raise ValueError("there is no such folder")
+        return value
+
+    @property
+    def families(self) -> tuple[tuple[str, str], ...]:
+        """Families of which others stand in, each with the one that does."""
+        pairs = (pair.partition("=") for pair in self.stand_ins.split(";") if pair.strip())
+        return tuple((family.strip(), font.strip()) for family, _, font in pairs)
+
+    @property
+    def longest_search(self) -> float:
+        """How long a search for a layout may go on, in seconds."""
+        return min(self.search_seconds, self.work_seconds / 2)
 
 
 def handbook() -> str:

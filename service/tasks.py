@@ -19,7 +19,7 @@ import socket
 import struct
 import traceback
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Literal, cast
 
 from service.confinement import confine
@@ -40,10 +40,22 @@ Kind = Literal[
     "picture-png",
     "repair-json",
     "repair-file",
+    "jobsheet-json",
+    "jobsheet-html",
+    "jobsheet-pdf",
+    "rehearsal-json",
+    "rehearsal-html",
+    "rehearsal-svg",
+    "rehearsal-png",
+    "layout-json",
+    "layout-svg",
+    "layout-png",
+    "layout-file",
 ]
 
-Outcome = Literal["done", "artwork", "limit", "job", "write", "memory", "failed"]
-"""``artwork``, ``limit``, ``job`` and ``write`` are the library's own errors; ``failed`` is any other exception."""
+Outcome = Literal["done", "artwork", "limit", "job", "write", "undone", "absent", "memory", "failed"]
+"""``artwork``, ``limit``, ``job`` and ``write`` are the library's own errors, ``undone`` is any other of them;
+``absent`` is a library that is not installed, ``failed`` any other exception."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +74,15 @@ class Task:
     words: bool = True
     """Whether a picture has its summary and legend."""
     format: str = "svg"
-    """Format of a repaired file, one of `service.files.FORMATS`."""
+    """Format of a file for production, one of `service.files.FORMATS`."""
+    files: tuple[tuple[str | None, int], ...] = ()
+    """Where there are several artworks: each one's name and size, in their order in ``artwork``."""
+    options: str = ""
+    """What else the kind takes, as a JSON object."""
+    fonts: str = ""
+    """Folder of the operator's fonts. The worker knows it: it is not sent."""
+    stand_ins: tuple[tuple[str, str], ...] = ()
+    """Which of them stand in for which families."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +134,9 @@ class Bounds:
     """Whether it gives up sockets, other programs and files, as far as the kernel knows how."""
     readable: tuple[str, ...] = ()
     """Files and folders that it reads nevertheless, besides the interpreter and its libraries."""
+    fonts: str = ""
+    """Folder of the operator's fonts."""
+    stand_ins: tuple[tuple[str, str], ...] = ()
 
 
 def work_named(name: str) -> Work:
@@ -162,9 +185,10 @@ def serve(channel: socket.socket, bounds: Bounds, name: str) -> None:
             if artwork is None or job is None:
                 return
             allow_cpu(bounds.cpu_seconds)
-            answer = attempt(decode_task(head, artwork, job), work)
+            task = decode_task(head, artwork, job)
+            answer = attempt(replace(task, fonts=bounds.fonts, stand_ins=bounds.stand_ins), work)
             # The collected artwork of this task must not count against the next one's memory.
-            del artwork, job
+            del artwork, job, task
             _send(channel, encode_head(answer))
             _send(channel, answer.body)
 
@@ -174,6 +198,19 @@ def allow_cpu(seconds: int) -> None:
     used = resource.getrusage(resource.RUSAGE_SELF)
     _, hard = resource.getrlimit(resource.RLIMIT_CPU)
     resource.setrlimit(resource.RLIMIT_CPU, (int(used.ru_utime + used.ru_stime) + 1 + seconds, hard))
+
+
+def options_of(kind: str, text: str = "", *, search_seconds: float = 0.0, **more: object) -> str:
+    """Return what a task of ``kind`` takes besides, as JSON; nothing for kinds that take nothing.
+
+    ``text`` is the client's options, JSON or TOML, which the worker reads. ``search_seconds`` bounds a
+    search for a layout.
+    """
+    operation = kind.partition("-")[0]
+    if operation not in ("repair", "jobsheet", "rehearsal", "layout"):
+        return ""
+    bounds = {"search_seconds": search_seconds} if operation == "layout" else {}
+    return json.dumps({"options": text, **bounds, **more})
 
 
 def encode_task(task: Task) -> tuple[bytes, ...]:
@@ -186,6 +223,8 @@ def encode_task(task: Task) -> tuple[bytes, ...]:
         "width_px": task.width_px,
         "words": task.words,
         "format": task.format,
+        "files": task.files,
+        "options": task.options,
     }
     parts = (json.dumps(head).encode(), task.artwork, task.job or b"")
     return tuple(piece for part in parts for piece in (LENGTH.pack(len(part)), part))
@@ -204,6 +243,8 @@ def decode_task(head: bytes, artwork: bytes, job: bytes) -> Task:
         fields["width_px"],
         fields["words"],
         fields["format"],
+        tuple((name, size) for name, size in fields["files"]),
+        fields["options"],
     )
 
 

@@ -28,7 +28,7 @@ from service.settings import Settings
 if TYPE_CHECKING:
     from python_multipart.multipart import MultipartCallbacks
 
-RAW_TYPES = ("image/svg+xml", "application/octet-stream")
+RAW_TYPES = ("image/svg+xml", "application/pdf", "application/octet-stream")
 MULTIPART = "multipart/form-data"
 GZIP = ("gzip", "x-gzip")
 """RFC 9110, 8.4.1.3: the two names of one coding."""

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
+import json
 import logging
 import time
 from collections.abc import Awaitable, Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TypeVar
 
@@ -18,6 +19,7 @@ from starlette.requests import ClientDisconnect
 
 from service import idempotency, preferences, uploads
 from service.catalogue import Facts
+from service.documents import PAGE, policy_of
 from service.held import Held
 from service.log import event
 from service.metrics import Metrics
@@ -25,9 +27,11 @@ from service.negotiation import known
 from service.problems import (
     ARTWORK_LIMIT,
     BUSY,
+    CANNOT_BE_DONE,
     INTERNAL_ERROR,
     INVALID_JOB,
     MEMORY_LIMIT,
+    NOT_INSTALLED,
     TIME_LIMIT,
     UNKNOWN_ANSWER,
     UNREADABLE_ARTWORK,
@@ -58,6 +62,16 @@ MEDIA = {
     "report-text": "text/plain",
     "picture-svg": "image/svg+xml",
     "picture-png": "image/png",
+    "jobsheet-json": "application/json",
+    "jobsheet-html": "text/html",
+    "jobsheet-pdf": "application/pdf",
+    "rehearsal-json": "application/json",
+    "rehearsal-html": "text/html",
+    "rehearsal-svg": "image/svg+xml",
+    "rehearsal-png": "image/png",
+    "layout-json": "application/json",
+    "layout-svg": "image/svg+xml",
+    "layout-png": "image/png",
 }
 
 
@@ -76,11 +90,15 @@ async def answered(
     width_px: int = PICTURE_WIDTH,
     words: bool = True,
     format: str = "svg",
+    options: str = "",
+    several: bool = False,
 ) -> bytes:
     """Receive the upload of ``request``, have a worker do ``kind`` with it, return the answer's body.
 
-    The same content again is answered from memory, for the same caller only. Raises `ProblemError` for
-    whatever stands in the way.
+    ``options`` is a JSON object of what the kind takes besides. With ``several`` the upload may be a form
+    with more than one artwork, and with a part “options” that becomes the member of that name. The same
+    content again is answered from memory, for the same caller only. Raises `ProblemError` for whatever
+    stands in the way.
     """
     state = request.app.state
     settings: Settings = state.settings
@@ -88,12 +106,29 @@ async def answered(
     held: Held = state.held
     with held.account() as account:
         request.state.account = account
-        upload = await received(request, partial(uploads.receive, request, settings))
-        task = Task(kind, upload.artwork, upload.name, upload.job, upload.job_format, width_px, words, format)
+        if several:
+            batch = await received(request, partial(uploads.receive_batch, request, settings, ("options",)))
+        else:
+            batch = uploads.Batch((await received(request, partial(uploads.receive, request, settings)),))
+        task = _task(batch, Task(kind, width_px=width_px, words=words, format=format, options=options))
         facts: Facts = state.facts
         mark = fingerprint(task, facts.version)
         request.state.mark = mark
         return await desk.once(request, mark, partial(_done, request, task, mark))
+
+
+def _task(batch: uploads.Batch, task: Task) -> Task:
+    """Return ``task`` with what was received."""
+    first = batch.uploads[0]
+    if len(batch.uploads) == 1:
+        task = replace(task, artwork=first.artwork, name=first.name)
+    else:
+        artwork = b"".join(upload.artwork for upload in batch.uploads)
+        files = tuple((upload.name, len(upload.artwork)) for upload in batch.uploads)
+        task = replace(task, artwork=artwork, files=files)
+    if batch.texts:
+        task = replace(task, options=json.dumps(json.loads(task.options or "{}") | batch.texts))
+    return replace(task, job=first.job, job_format=first.job_format)
 
 
 async def _done(request: Request, task: Task, mark: str) -> bytes:
@@ -131,15 +166,15 @@ def fingerprint(task: Task, version: str) -> str:
     return digest.hexdigest()[:MARK]
 
 
-def shown(request: Request, body: bytes, media: str, path: str = "") -> Response:
+def shown(request: Request, body: bytes, media: str, path: str = "", *, kind: str = "") -> Response:
     """Return ``body`` as the answer to the request that `answered` gave it for.
 
     Its entity tag stands for artwork, job, what was asked and the library's version. While the answer is
     kept, Content-Location leads to it below ``path``, that of the resource: a POST cannot be conditional
-    in the way of a GET (RFC 9110, 13.1.2), the address of its answer can.
+    in the way of a GET (RFC 9110, 13.1.2), the address of its answer can. ``kind`` is that of a page.
     """
     mark = request.state.mark
-    headers = {"Vary": "Accept", "ETag": f'"{mark}"'}
+    headers = {"Vary": "Accept", "ETag": f'"{mark}"', **_page_headers(kind, media)}
     cache: Shelf[Kept] = request.app.state.cache
     if path and (request.state.caller, mark) in cache:
         headers["Content-Location"] = f"{path}/{mark}"
@@ -162,7 +197,12 @@ def shown_again(request: Request, mark: str, kinds: str) -> Response:
     headers = {"ETag": f'"{mark}"', "Cache-Control": "private, no-cache"}
     if known(request.headers.get("if-none-match"), headers["ETag"]):
         return Response(None, 304, headers)
-    return Response(kept.body, media_type=media_of(kept.kind, kept.body), headers=headers)
+    media = media_of(kept.kind, kept.body)
+    return Response(kept.body, media_type=media, headers=headers | _page_headers(kept.kind, media))
+
+
+def _page_headers(kind: str, media: str) -> dict[str, str]:
+    return {"Content-Security-Policy": policy_of(kind)} if media == PAGE else {}
 
 
 def media_of(kind: str, body: bytes) -> str:
@@ -268,6 +308,10 @@ def _body(request_id: str, answer: Answer) -> bytes:
             kind = INVALID_JOB
         case "write":
             kind = UNWRITABLE_FILE
+        case "undone":
+            kind = CANNOT_BE_DONE
+        case "absent":
+            kind = NOT_INSTALLED
         case _:
             event(
                 logging.ERROR,

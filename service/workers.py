@@ -116,6 +116,9 @@ class WorkerPool:
             settings.memory_mb * MEBIBYTE,
             int(settings.work_seconds) + 2,
             confined=settings.confinement != "off",
+            readable=(settings.fonts,) if settings.fonts else (),
+            fonts=settings.fonts,
+            stand_ins=settings.families,
         )
         # Threads and processes of the service must never be forked: the fork server has neither.
         self._context: ForkServerContext = multiprocessing.get_context("forkserver")
@@ -192,8 +195,9 @@ class WorkerPool:
     async def _run(self, task: Task, within: float | None) -> Answer:
         begun = time.monotonic()
         worker = await self._take(within)
+        taken = time.monotonic()
         bound = seconds = self._settings.work_seconds
-        if within is not None and (left := within - (time.monotonic() - begun)) < seconds:
+        if within is not None and (left := within - (taken - begun)) < seconds:
             bound, seconds = within, left
         cause = "gone"
         try:
@@ -222,6 +226,15 @@ class WorkerPool:
             cause = "crash"
             raise
         finally:
+            event(
+                logging.DEBUG,
+                "worked",
+                kind=task.kind,
+                pid=worker.process.pid,
+                waited_ms=round((taken - begun) * 1000),
+                worked_ms=round((time.monotonic() - taken) * 1000),
+                ended=cause or None,
+            )
             if not cause:
                 self._idle.put_nowait(worker)
             else:

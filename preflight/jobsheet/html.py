@@ -2,50 +2,18 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 from collections.abc import Iterator
+from functools import cache
 from html import escape
+from importlib.resources import files
 
 from preflight.errors import printable
 from preflight.jobsheet.drawing import Figure, Fill, Stroke, Words, figure
 from preflight.jobsheet.model import JobSheet
 from preflight.jobsheet.wording import MARKS, Cell, Section, Table, facts, sections
 from preflight.report.model import Verdict
-
-_STYLE = """
-@page { margin: 11mm 12mm }
-* { box-sizing: border-box }
-body { font: 8.8pt/1.32 Arial, "Liberation Sans", Helvetica, sans-serif; color: #16202a; margin: 0 auto;
-  max-width: 186mm; padding: 4mm 0; -webkit-print-color-adjust: exact; print-color-adjust: exact }
-header { display: flex; gap: 5mm; align-items: flex-end; border-bottom: .6mm solid #16202a; padding-bottom: 2mm }
-h1 { font-size: 16pt; line-height: 1.15; margin: 0; flex: 1; overflow-wrap: anywhere }
-.blanks { display: flex; gap: 4mm; font-size: 8pt; color: #455463 }
-.blanks span { border-bottom: .2mm solid #16202a; min-width: 26mm; padding-bottom: .5mm }
-.verdict { margin: 2.5mm 0; padding: 1.6mm 2.5mm; border-left: 1.6mm solid #2e7d4f; background: #eaf5ee }
-.verdict.warn { border-color: #b26a00; background: #fdf3e1 }
-.verdict.fail { border-color: #b3261e; background: #fdeceb }
-.top { display: flex; gap: 5mm; align-items: flex-start; break-inside: avoid }
-.top svg { flex: none; max-width: none }
-dl { margin: 0; display: grid; grid-template-columns: auto 1fr; gap: .9mm 2.5mm; min-width: 0 }
-dt { color: #455463 } dd { margin: 0; overflow-wrap: anywhere }
-section { margin-top: 2.6mm; break-inside: avoid }
-h2 { font-size: 11pt; margin: 0 0 1mm; border-bottom: .2mm solid #8b98a4 }
-table { border-collapse: collapse; width: 100%; margin-bottom: 1.2mm; font-size: 8.2pt }
-th { text-align: left; font-weight: 600; color: #455463; padding: .4mm 2mm .4mm 0; vertical-align: bottom }
-td { padding: .7mm 2mm .7mm 0; border-top: .15mm solid #cfd7de; vertical-align: top; overflow-wrap: anywhere }
-td span { display: block; color: #455463 } td span:first-of-type { color: inherit; font-weight: 600 }
-th.film { width: 27% } td.film { position: relative; padding-left: 6.4mm }
-i.swatch { position: absolute; left: 0; top: 1mm; width: 4.4mm; height: 4.4mm; border-radius: 50%;
-  border: .2mm solid #16202a }
-ul { list-style: none; margin: 0; padding: 0 }
-li { padding-left: 6mm; position: relative; margin: .7mm 0 }
-li::before { content: ""; position: absolute; left: 0; top: .3mm; width: 3.6mm; height: 3.6mm;
-  border: .3mm solid #16202a }
-p { margin: .7mm 0; color: #2f3d4a } .note { font-size: 8.4pt }
-footer { margin-top: 3.5mm; border-top: .3mm solid #16202a; padding-top: 1.2mm; font-size: 8pt }
-footer strong { font-size: 10pt }
-@media print { body { padding: 0 } }
-@media screen and (max-width: 190mm) { body { padding: 4mm } .top, header { flex-wrap: wrap } }
-"""
 
 
 def to_html(sheet: JobSheet) -> str:
@@ -60,7 +28,8 @@ def to_html(sheet: JobSheet) -> str:
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{title}</title><style>{_STYLE}</style></head><body>"
+        f'<meta http-equiv="Content-Security-Policy" content="{_policy()}">'
+        f"<title>{title}</title><style>{_style()}</style></head><body>"
         f'<header><h1>{title}</h1><div class="blanks">{blanks}</div></header>'
         f"{_verdict(sheet)}"
         f'<div class="top">{_svg(figure(sheet))}<dl>{rows}</dl></div>'
@@ -68,6 +37,16 @@ def to_html(sheet: JobSheet) -> str:
         + _footer(sheet)
         + "</body></html>\n"
     )
+
+
+@cache
+def _style() -> str:
+    return files("preflight").joinpath("data/jobsheet.css").read_text("utf-8")
+
+
+def _policy() -> str:
+    digest = base64.b64encode(hashlib.sha256(_style().encode()).digest()).decode()
+    return f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
 
 
 def _safe(words: str) -> str:
@@ -100,7 +79,12 @@ def _cell(cell: Cell) -> str:
     lines = "".join(f"<span>{_safe(line)}</span>" for line in cell.lines)
     if cell.swatch is None:
         return f"<td>{lines}</td>"
-    return f'<td class="film"><i class="swatch" style="background:{_safe(cell.swatch)}"></i>{lines}</td>'
+    # A drawing, since the page's policy allows no style of an element's own.
+    swatch = (
+        '<svg class="swatch" width="4.4mm" height="4.4mm" viewBox="0 0 22 22" aria-hidden="true">'
+        f'<circle cx="11" cy="11" r="10.5" fill="{_safe(cell.swatch)}" stroke="#16202a"/></svg>'
+    )
+    return f'<td class="film">{swatch}{lines}</td>'
 
 
 def _footer(sheet: JobSheet) -> str:

@@ -76,6 +76,10 @@ def takes_batch() -> Json:
                 "items": binary,
             },
             "job": {"type": "string", "description": "The settings for all files as JSON (see Job) or TOML"},
+            "options": {
+                "type": "string",
+                "description": "The operation's own options as JSON or TOML: of a layout those of LayoutOptions",
+            },
             "webhook": {"type": "string", "format": "uri", "description": "Told when the job is over; https"},
             "webhook_secret": {
                 "type": "string",
@@ -93,12 +97,15 @@ def takes_batch() -> Json:
                 "multipart/form-data": {
                     "schema": form,
                     "encoding": {
-                        "artwork": {"contentType": "image/svg+xml, application/octet-stream"},
+                        "artwork": {
+                            "contentType": "image/svg+xml, application/pdf, application/octet-stream"
+                        },
                         "job": {"contentType": "application/json, application/toml, text/plain"},
                     },
                     "example": example,
                 },
                 "image/svg+xml": {"schema": {"type": "string"}, "example": ARTWORK},
+                "application/pdf": {"schema": binary},
                 "application/octet-stream": {"schema": binary},
             },
         }
@@ -147,11 +154,15 @@ def answers_result() -> Responses:
     content: dict[str, Any] = {
         "application/json": {
             "schema": {
-                "oneOf": [{"$ref": "#/components/schemas/Report"}, {"$ref": "#/components/schemas/Mended"}]
+                "oneOf": [
+                    {"$ref": f"#/components/schemas/{name}"}
+                    for name in ("Report", "Mended", "JobSheet", "Rehearsal", "LaidOut")
+                ]
             },
             "x-example": "report",
         },
         "text/plain": {"schema": {"type": "string"}, "x-example": "report-text"},
+        "text/html": {"schema": {"type": "string"}, "x-example": "jobsheet-html"},
         "image/svg+xml": {"schema": {"type": "string"}, "x-example": "picture-svg"},
         **_binary("image/png", "application/pdf", "image/vnd.dxf", "application/vnd.hp-hpgl"),
     }

@@ -7,9 +7,9 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 from service.files import FORMATS
-from service.tasks import PICTURE_WIDTH, Task
+from service.tasks import PICTURE_WIDTH, Task, options_of
 
-Operation = Literal["report", "picture", "repair"]
+Operation = Literal["report", "picture", "repair", "jobsheet", "rehearsal", "layout"]
 
 OUTPUTS: dict[Operation, dict[str, tuple[str, str]]] = {
     "report": {"json": ("report-json", "application/json"), "text": ("report-text", "text/plain")},
@@ -17,6 +17,22 @@ OUTPUTS: dict[Operation, dict[str, tuple[str, str]]] = {
     "repair": {
         "json": ("repair-json", "application/json"),
         **{word: ("repair-file", media) for word, media in FORMATS.items()},
+    },
+    "jobsheet": {
+        "json": ("jobsheet-json", "application/json"),
+        "html": ("jobsheet-html", "text/html"),
+        "pdf": ("jobsheet-pdf", "application/pdf"),
+    },
+    "rehearsal": {
+        "json": ("rehearsal-json", "application/json"),
+        "svg": ("rehearsal-svg", "image/svg+xml"),
+        "png": ("rehearsal-png", "image/png"),
+        "html": ("rehearsal-html", "text/html"),
+    },
+    "layout": {
+        "json": ("layout-json", "application/json"),
+        "svg": ("layout-svg", "image/svg+xml"),
+        "png": ("layout-png", "image/png"),
     },
 }
 """For each operation its formats, the stock one first: the worker's task, and the media type."""
@@ -39,14 +55,16 @@ class Order:
     settings: bytes | None = None
     """The job's settings as they came, JSON or TOML."""
     settings_format: str | None = None
+    options: str = ""
+    """The operation's own options as they came, JSON or TOML."""
 
     @property
     def media_type(self) -> str:
         """Of each result."""
         return OUTPUTS[self.operation][self.format][1]
 
-    def task(self, artwork: bytes, name: str | None) -> Task:
-        """Return the worker's task for one file."""
+    def task(self, artwork: bytes, name: str | None, search_seconds: float) -> Task:
+        """Return the worker's task for one file; no search in it goes on longer than ``search_seconds``."""
         kind = OUTPUTS[self.operation][self.format][0]
         return Task(
             kind,
@@ -57,6 +75,7 @@ class Order:
             self.width_px,
             self.words,
             self.format if kind == "repair-file" else "svg",
+            options=options_of(kind, self.options, search_seconds=search_seconds),
         )
 
 

@@ -7,6 +7,7 @@ import logging
 import time
 import uuid
 
+from service.documents import PAGE, policy_of
 from service.files import file_headers, unframed
 from service.jobs.model import Fault, Outcome, Unit, Work
 from service.jobs.store import Store, StoreError
@@ -104,7 +105,7 @@ class Runner:
 
     async def _outcome(self, work: Work) -> Outcome | None:
         """Have a worker do it; None where the work is not wanted any more."""
-        task = work.order.task(work.file.artwork, work.file.name)
+        task = work.order.task(work.file.artwork, work.file.name, self._limits.longest_search)
         running = asyncio.ensure_future(settled(self._pool.run(task), self._limits, occurrence(work.unit)))
         try:
             while not running.done():
@@ -150,7 +151,10 @@ class Runner:
 def _outcome(work: Work, body: bytes) -> Outcome:
     media = work.order.media_type
     if work.order.operation != "repair" or work.order.format == "json":
-        return Outcome(body, media)
+        headers = (
+            {"Content-Security-Policy": policy_of(work.order.operation + "-html")} if media == PAGE else {}
+        )
+        return Outcome(body, media, headers)
     try:
         head, data = unframed(body)
     except ValueError:

@@ -43,7 +43,7 @@ from service.work import received
 
 router = APIRouter(prefix=JOBS, tags=["jobs"])
 
-TEXTS = ("webhook", "webhook_secret")
+TEXTS = ("webhook", "webhook_secret", "options")
 PAGE_LIMIT = 100
 NAMESPACE = uuid.UUID("c4f6a6f0-6a57-4d5e-9d6e-0f2f6f9a1b3c")
 """Of the ids that are made of Idempotency-Keys (RFC 9562, 5.5)."""
@@ -69,7 +69,8 @@ async def create_job(
         Query(
             max_length=20,
             description="Format of the results. report: json, text; picture: svg, png; repair: json, svg, pdf,"
-            " dxf, dxf-polylines, hpgl. Left out, the first of these",
+            " dxf, dxf-polylines, hpgl; jobsheet: json, html, pdf; rehearsal: json, svg, png, html; layout: json,"
+            " svg, png. Left out, the first of these",
         ),
     ] = None,
     width: Annotated[
@@ -79,7 +80,8 @@ async def create_job(
 ) -> JobInfo:
     """Accept one file or many, to be worked on later with the same settings.
 
-    One file is the raw body, or several are parts `artwork` of a multipart form, with at most one part `job`.
+    One file is the raw body, or several are parts `artwork` of a multipart form, with at most one part `job`
+    and one part `options`. Each file is worked on by itself: a layout is that of one file in its copies.
     When the answer is there, the job is kept: it survives a crash of the service, and each file is worked on
     at least once and has one result. A part `webhook` is an https address that is told when the job is over,
     signed with the part `webhook_secret`.
@@ -96,7 +98,8 @@ async def create_job(
     with held.account() as request.state.account:
         batch = await received(request, partial(uploads.receive_batch, request, settings, TEXTS))
         first = batch.uploads[0]
-        order = Order(operation, chosen, width, words, first.job, first.job_format)
+        options = batch.texts.get("options", "")
+        order = Order(operation, chosen, width, words, first.job, first.job_format, options)
         record = await _accepted(request, store, _job(request, batch, order))
     response.headers["Location"] = f"{JOBS}/{record.id}"
     response.headers["Retry-After"] = "1"
@@ -158,7 +161,7 @@ def _mark(job: NewJob) -> str:
 
 
 def _webhook(batch: Batch, settings: Settings) -> Webhook | None:
-    url, secret = (batch.texts.get(name, "") for name in TEXTS)
+    url, secret = (batch.texts.get(name, "") for name in TEXTS[:2])
     if not url and not secret:
         return None
     if not url:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Annotated
 
 from fastapi import APIRouter, Header, Query, Request
@@ -12,6 +13,7 @@ from service.files import FORMATS, Format, file_headers, unframed
 from service.jobs import contract as jobs_contract
 from service.negotiation import choose
 from service.problems import INTERNAL_ERROR, ProblemError
+from service.tasks import options_of
 from service.work import answered, shown
 
 router = APIRouter(prefix="/v1/repairs", tags=["repairs"])
@@ -30,9 +32,14 @@ BY_MEDIA = {media: word for word, media in reversed(FORMATS.items())}
 )
 async def create_repair(
     request: Request,
+    *,
     format: Annotated[
         Format | None, Query(description="Format of the file; left out, what Accept asks for, else svg")
     ] = None,
+    weed_lines: Annotated[
+        bool,
+        Query(description="Whether the file has weed borders and weed lines too, on layers of their own"),
+    ] = False,
     accept: Annotated[str | None, Header(include_in_schema=False)] = None,
 ) -> Response:
     """Mend what can be mended without changing the look, prove the mend, and write the file for production.
@@ -45,11 +52,12 @@ async def create_repair(
     offered = (FORMATS[format], JSON) if format else (JSON, *dict.fromkeys(FORMATS.values()))
     media = choose(accept, offered)
     word = format or BY_MEDIA.get(media, "svg")
+    options = options_of("repair-json", json.dumps({"weed_lines": weed_lines}))
     if media == JSON:
-        body = await answered(request, "repair-json", format=word)
+        body = await answered(request, "repair-json", format=word, options=options)
         return shown(request, body, JSON)
     try:
-        head, data = unframed(await answered(request, "repair-file", format=word))
+        head, data = unframed(await answered(request, "repair-file", format=word, options=options))
     except ValueError:
         raise ProblemError(INTERNAL_ERROR, "The service failed while it worked on this artwork.") from None
     response = shown(request, data, media)

@@ -112,11 +112,13 @@ class TestHtml:
         layers = {"ink": {"role": "film", "film": name}}
         made = sheet(body, {"films": {name: {}}, "layers": layers})
         assert made.films[0].colour is None
-        assert not list(page(made).iter("i"))
+        assert "swatch" not in {element.get("class") for element in page(made).iter()}
+        coloured = page(sheet())
+        assert "swatch" in {element.get("class") for element in coloured.iter()}
 
     def test_it_loads_nothing_and_is_the_same_every_time(self) -> None:
         text = to_html(sheet())
-        assert "http" not in text.replace("http://www.w3.org/2000/svg", "")
+        assert "://" not in text.replace("http://www.w3.org/2000/svg", "")
         assert "<script" not in text
         assert "@import" not in text
         assert to_html(sheet()) == text

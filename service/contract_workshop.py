@@ -1,0 +1,98 @@
+"""What the contract says of job sheets, rehearsals and layouts."""
+
+from __future__ import annotations
+
+import json
+
+from service.contract import ARTWORK, JOB, UPLOAD_PROBLEMS, Json, Responses, problem_answers
+from service.contract_edge import KEPT
+from service.files import FORMATS
+from service.jobs.contract import FILE_HEADERS
+from service.problems import INVALID_PARAMETER, NOT_INSTALLED, UNWRITABLE_FILE
+
+OPTIONS: Json = {"turns": "any", "gap": "8 mm", "seconds": 5}
+_BINARY: Json = {"type": "string", "format": "binary"}
+
+
+def answers_jobsheet() -> Responses:
+    """Return the answers of the operation that makes a job sheet."""
+    content: Json = {
+        "application/json": {"schema": {"$ref": "#/components/schemas/JobSheet"}, "x-example": "jobsheet"},
+        "text/html": {"schema": {"type": "string"}, "x-example": "jobsheet-html"},
+        "application/pdf": {"schema": _BINARY},
+    }
+    return _answers("The sheet, whatever the verdict", content)
+
+
+def answers_rehearsal() -> Responses:
+    """Return the answers of the operation that rehearses a cut."""
+    content: Json = {
+        "application/json": {"schema": {"$ref": "#/components/schemas/Rehearsal"}, "x-example": "rehearsal"},
+        "image/svg+xml": {"schema": {"type": "string"}, "x-example": "rehearsal-svg"},
+        "image/png": {"schema": _BINARY},
+        "text/html": {"schema": {"type": "string"}, "x-example": "rehearsal-html"},
+    }
+    return _answers("The rehearsal", content)
+
+
+def answers_layout() -> Responses:
+    """Return the answers of the operation that lays an order out."""
+    content: Json = {
+        "application/json": {"schema": {"$ref": "#/components/schemas/LaidOut"}, "x-example": "layout"},
+        "image/svg+xml": {"schema": {"type": "string"}, "x-example": "layout-svg"},
+        "image/png": {"schema": _BINARY},
+    }
+    content |= {media: {"schema": _BINARY} for media in FORMATS.values() if media not in content}
+    ok = {
+        "description": "How it lies on the roll, whether it fits or not",
+        "content": content,
+        "headers": {"ETag": KEPT["ETag"], **FILE_HEADERS},
+    }
+    return {200: ok, **problem_answers(INVALID_PARAMETER, UNWRITABLE_FILE, NOT_INSTALLED, *UPLOAD_PROBLEMS)}
+
+
+def takes_order() -> Json:
+    """Return the request body of the operation that lays an order out."""
+    form: Json = {
+        "type": "object",
+        "required": ["artwork"],
+        "additionalProperties": False,
+        "properties": {
+            "artwork": {
+                "description": "The artworks' files, each a part of this name",
+                "type": "array",
+                "minItems": 1,
+                "items": _BINARY,
+            },
+            "job": {"type": "string", "description": "The job's settings as JSON (see Job) or TOML"},
+            "options": {"type": "string", "description": "Options as JSON (see LayoutOptions) or TOML"},
+        },
+    }
+    example = {"artwork": [ARTWORK], "job": json.dumps(JOB), "options": json.dumps(OPTIONS)}
+    return {
+        "requestBody": {
+            "required": True,
+            "description": "One artwork as the raw body, or a form with any number, their job and options.",
+            "content": {
+                "multipart/form-data": {
+                    "schema": form,
+                    "encoding": {
+                        "artwork": {
+                            "contentType": "image/svg+xml, application/pdf, application/octet-stream"
+                        },
+                        "job": {"contentType": "application/json, application/toml, text/plain"},
+                        "options": {"contentType": "application/json, application/toml, text/plain"},
+                    },
+                    "example": example,
+                },
+                "image/svg+xml": {"schema": {"type": "string"}, "example": ARTWORK},
+                "application/pdf": {"schema": _BINARY},
+                "application/octet-stream": {"schema": _BINARY},
+            },
+        }
+    }
+
+
+def _answers(description: str, content: Json) -> Responses:
+    ok = {"description": description, "content": content, "headers": KEPT}
+    return {200: ok, **problem_answers(INVALID_PARAMETER, *UPLOAD_PROBLEMS)}

@@ -1,0 +1,209 @@
+"""What goes to the workshop: job sheets, rehearsals and layouts.
+
+Loads the library and much that only these need; in the running service only a worker that makes one
+imports this.
+"""
+
+from __future__ import annotations
+
+import base64
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+from typing import TYPE_CHECKING, Annotated, Literal, cast
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from preflight.checking import check
+from preflight.cutting.rehearsal import (
+    Rehearsal,
+    RehearsalOptions,
+    animation_html,
+    picture_png,
+    picture_svg,
+    rehearse,
+)
+from preflight.errors import PreflightError, WriteError, quoted
+from preflight.job import Job
+from preflight.jobsheet import JobSheet, job_sheet, to_html, to_pdf
+from preflight.readers import read
+from preflight.roll.layout import Laid, Layout, LayoutOptions, OrderLine, lay_out
+from preflight.roll.layout.cut import cut_files
+from preflight.roll.layout.picture import layout_png, layout_svg
+from preflight.writers import WRITERS
+from service.files import FORMATS, FileHead, Format, framed
+from service.mending import MendedFile
+from service.options import chosen, fonts_of, stated
+from service.tasks import Task
+
+if TYPE_CHECKING:
+    from preflight.artwork import Artwork
+    from preflight.report.model import Report
+
+_NAME = re.compile(r"[^a-z0-9]+")
+
+
+class SheetOptions(BaseModel):
+    """How a job sheet is written."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    paper: Annotated[Literal["a4", "letter"], Field(description="Paper of a PDF")] = "a4"
+
+
+class LaidFile(MendedFile):
+    """The cut of one film on its roll, for production."""
+
+    film: str
+
+
+class LaidOut(BaseModel):
+    """What `POST /v1/layouts` answers as JSON."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    layout: Layout
+    files: Annotated[
+        tuple[LaidFile, ...],
+        Field(description="One for each film that was laid, where a format is asked for"),
+    ] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What was made for a task, and the check's answer where one was made on the way."""
+
+    body: bytes
+    report: Report | None = None
+
+
+def made(task: Task, job: Job) -> Made:
+    """Do ``task``. Raises the library's errors."""
+    if task.kind.startswith("layout-"):
+        return Made(_layout(task, job))
+    artwork = read(task.artwork, task.name)
+    if task.kind.startswith("rehearsal-"):
+        return Made(_rehearsal(task, artwork, job))
+    report = check(artwork, job)
+    return Made(_jobsheet(task, artwork, job, report), report)
+
+
+def _jobsheet(task: Task, artwork: Artwork, job: Job, report: Report) -> bytes:
+    options = stated(task, SheetOptions)
+    sheet = job_sheet(artwork, job, report=report)
+    if task.kind == "jobsheet-pdf":
+        return to_pdf(sheet, paper=options.paper)
+    if task.kind == "jobsheet-html":
+        return to_html(sheet).encode()
+    return sheet.model_dump_json().encode()
+
+
+def _rehearsal(task: Task, artwork: Artwork, job: Job) -> bytes:
+    found = rehearse(artwork, job, stated(task, RehearsalOptions))
+    film = chosen(task).get("film")
+    known = [one.film for one in found.films]
+    if film is not None and film not in known:
+        raise PreflightError(
+            "film-unknown",
+            f"There is no film {quoted(film)} in this cut.",
+            f"Films here: {', '.join(map(quoted, known))}.",
+        )
+    match task.kind:
+        case "rehearsal-html":
+            return animation_html(found, film=film).encode()
+        case "rehearsal-svg":
+            return picture_svg(found, film=film, width_px=task.width_px).encode()
+        case "rehearsal-png":
+            return picture_png(found, film=film, width_px=task.width_px)
+    return found.model_dump_json().encode()
+
+
+def _layout(task: Task, job: Job) -> bytes:
+    asked = chosen(task)
+    options = stated(task, LayoutOptions)
+    options = options.model_copy(update={"seconds": min(options.seconds, float(asked["search_seconds"]))})
+    # A worker may start no process, so the search runs in this one and keeps to its time by itself.
+    laid = lay_out(
+        list(_lines(task, asked.get("copies", []))), job, options, fonts=fonts_of(task), isolated=False
+    )
+    match task.kind:
+        case "layout-svg":
+            return layout_svg(laid, width_px=task.width_px).encode()
+        case "layout-png":
+            return layout_png(laid, width_px=task.width_px)
+        case "layout-file":
+            return framed(*_one(_files(laid, task), asked.get("film")))
+    word = cast("Format", task.format)
+    files = tuple(_shown(word, *file) for file in _files(laid, task)) if asked.get("files") else ()
+    return LaidOut(layout=laid.layout, files=files).model_dump_json().encode()
+
+
+def _lines(task: Task, copies: list[int]) -> Iterator[OrderLine]:
+    files = task.files or ((task.name, len(task.artwork)),)
+    if len(copies) not in (0, 1, len(files)):
+        raise PreflightError(
+            "copies",
+            f"copies is there {len(copies)} times for {len(files)} artworks.",
+            "Give it once for all artworks, or once for each in their order.",
+        )
+    numbers: list[int | None] = [None] * len(files)
+    if copies:
+        numbers = [*copies] if len(copies) == len(files) else [copies[0]] * len(files)
+    place = 0
+    for (name, size), number in zip(files, numbers, strict=True):
+        yield OrderLine(read(task.artwork[place : place + size], name), number)
+        place += size
+
+
+def _files(laid: Laid, task: Task) -> list[tuple[str, FileHead, bytes]]:
+    """Return each film's name and file for production."""
+    writer = next(writer for writer in WRITERS if writer.word == task.format)
+    first = laid.layout.lines[0].name if len(laid.layout.lines) == 1 else "order"
+    stem = PurePosixPath(first).stem or "order"
+    made = []
+    for number, file in enumerate(cut_files(laid, stem), 1):
+        word = _NAME.sub("-", file.film.film.lower()).strip("-") or str(number)
+        head = FileHead(
+            name=f"{stem}-{word}.{'cut' if file.proved else 'not-proved'}{writer.ending}",
+            media_type=writer.media_type,
+            standing="geometry-proved" if file.proved else "not-proved",
+            caution=writer.caution if file.proved else f"{file.file.claim} {writer.caution}",
+        )
+        made.append((file.film.film, head, writer.write(file.file)))
+    return made
+
+
+def _one(files: list[tuple[str, FileHead, bytes]], film: str | None) -> tuple[FileHead, bytes]:
+    """Return the file of ``film``; of the only film where none is named."""
+    named = [(head, data) for name, head, data in files if film is None or name == film]
+    if len(named) == 1:
+        return named[0]
+    known = ", ".join(quoted(name) for name, _, _ in files)
+    if film is None:
+        raise WriteError(
+            "several-films",
+            f"{len(files)} films were laid, and a file holds one.",
+            f"Name one with “film”, or ask for JSON, which has all of them. Films here: {known}.",
+        )
+    raise WriteError(
+        "film-unknown", f"There is no film {quoted(film)} in this layout.", f"Films here: {known}."
+    )
+
+
+def _shown(word: Format, film: str, head: FileHead, data: bytes) -> LaidFile:
+    text = head.media_type == FORMATS["svg"]
+    return LaidFile(
+        film=film,
+        name=head.name,
+        format=word,
+        media_type=head.media_type,
+        standing=head.standing,
+        caution=head.caution,
+        encoding="utf-8" if text else "base64",
+        content=data.decode() if text else base64.b64encode(data).decode(),
+    )
+
+
+MODELS: tuple[type[BaseModel], ...] = (JobSheet, Rehearsal, LaidOut)
+"""What is answered as JSON, for the contract."""
