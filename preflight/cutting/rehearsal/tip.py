@@ -26,9 +26,9 @@ from preflight.geometry.turning import SAME, turning
 ENTRY = 4.0
 """The first so many offsets of a contour are its entry: after them the blade has settled to 2 %."""
 _STOPS = np.array(
-    [0.1, 0.25, 0.45, 0.65, 0.85, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.65, 1.85, 2.1, 2.6, 3.3, 4.5, 6.0]
+    [0.1, 0.25, 0.45, 0.65, 0.85, 1, 1.1, 1.2, 1.3, 1.4, 1.5, 1.65, 1.85, 2.1, 2.6, 3.3, 4.5, 6, 8, 11, 16]
 )
-"""Where a straight run is looked at, in offsets from its start; farther on the blade has settled."""
+"""Where a straight run is looked at, in offsets from its start; farther on nothing is left of a swing."""
 _SMOOTH = np.radians(10.0)
 _BEHIND, _AHEAD = 3.0, 1.0
 _SETTLING = 600.0
@@ -313,7 +313,7 @@ def _errors(samples: _Samples, lines: Polylines, offset: float, *, turned: bool)
     joined = np.diff(samples.owner) == 0
     weight = np.where(joined, np.maximum(step, 0.0), 0.0)
     mean = float((weight * (off[1:] + off[:-1]) / 2).sum() / max(weight.sum(), SAME))
-    entry = samples.at < np.minimum(ENTRY * offset, _lengths(lines)[samples.owner] / 4)
+    entry = samples.at < _entry_length(lines, offset)[samples.owner]
     first = int(np.argmax(np.where(entry, off, -1.0)))
     worst = int(np.argmax(np.where(entry, -1.0, off)))
     largest, where, contour = float(off[worst]), spot[worst], int(samples.owner[worst])
@@ -325,6 +325,12 @@ def _errors(samples: _Samples, lines: Polylines, offset: float, *, turned: bool)
         largest, where, contour = finer
     at = (float(where[0]), float(where[1]))
     return Errors(largest, mean, at, contour, *_entry(entry_error, samples, first))
+
+
+def _entry_length(lines: Polylines, offset: float) -> Floats:
+    """Return how much of each contour (k,) is its entry, mm: of a short one a quarter."""
+    found: Floats = np.minimum(ENTRY * offset, _lengths(lines) / 4)
+    return found
 
 
 def _entry(error: float, samples: _Samples, index: int) -> tuple[float, int | None]:
@@ -341,23 +347,25 @@ def _nearest(tip: Floats, at: Floats, owner: Ints, lines: Polylines, offset: flo
     low, high = lines.starts[:-1][owner], lines.starts[1:][owner] - 2
     chord = np.clip(np.searchsorted(axis, spot - _BEHIND * offset, side="right") - 1, low, high)
     last = np.clip(np.searchsorted(axis, spot + _AHEAD * offset, side="left") - 1, low, high)
-    start, step = lines.points, np.zeros_like(lines.points)
-    step[:-1] = np.diff(lines.points, axis=0)
-    square = np.maximum((step * step).sum(axis=1), SAME * SAME)
-    best = np.full(len(tip), np.inf)
-    nearest = np.zeros_like(tip)
-    active = np.arange(len(tip))
+    x, y = lines.points[:, 0].copy(), lines.points[:, 1].copy()
+    dx, dy = np.append(np.diff(x), 0.0), np.append(np.diff(y), 0.0)
+    square = np.maximum(dx * dx + dy * dy, SAME * SAME)
+    best, near_x, near_y = np.full(len(tip), np.inf), np.zeros(len(tip)), np.zeros(len(tip))
+    active, tip_x, tip_y = np.arange(len(tip)), tip[:, 0].copy(), tip[:, 1].copy()
+    # One chord of each window at a time; columns, since sums over pairs are slow.
     while len(active):
-        k, p = chord[active], tip[active]
-        share = np.clip(((p - start[k]) * step[k]).sum(axis=1) / square[k], 0.0, 1.0)
-        found = start[k] + share[:, None] * step[k]
-        away = ((p - found) ** 2).sum(axis=1)
-        better = away < best[active]
-        best[active[better]] = away[better]
-        nearest[active[better]] = found[better]
-        chord[active] += 1
-        active = active[chord[active] <= last[active]]
-    return np.sqrt(best), nearest
+        cx, cy, ux, uy = x[chord], y[chord], dx[chord], dy[chord]
+        share = ((tip_x - cx) * ux + (tip_y - cy) * uy) / square[chord]
+        np.clip(share, 0.0, 1.0, out=share)
+        found_x, found_y = cx + share * ux, cy + share * uy
+        away = (tip_x - found_x) ** 2 + (tip_y - found_y) ** 2
+        better = np.flatnonzero(away < best[active])
+        spot_of = active[better]
+        best[spot_of], near_x[spot_of], near_y[spot_of] = away[better], found_x[better], found_y[better]
+        chord += 1
+        left = np.flatnonzero(chord <= last)
+        active, chord, last, tip_x, tip_y = active[left], chord[left], last[left], tip_x[left], tip_y[left]
+    return np.sqrt(best), np.stack((near_x, near_y), axis=1)
 
 
 def _finer(
@@ -398,5 +406,5 @@ def _around(
     at = np.interp(here, way, samples.at[begin : end + 1])
     alone = _picked(lines, np.array([owner]))
     off, spot = _nearest(tip, at, np.zeros(len(tip), np.int64), alone, offset)
-    worst = int(np.argmax(off))
+    worst = int(np.argmax(np.where(at < _entry_length(alone, offset)[0], -1.0, off)))
     return float(off[worst]), spot[worst], owner
