@@ -52,6 +52,10 @@ class Server:
         """Return the process ids of the workers (grandchildren by way of the fork server)."""
         return {pid for child in _children(self.process.pid) for pid in _children(child)}
 
+    def everyone(self) -> set[int]:
+        """Return the process ids of the service and of all that it has started."""
+        return {self.process.pid} | _children(self.process.pid) | self.workers()
+
 
 def _children(pid: int) -> set[int]:
     """Return the children of all threads of ``pid`` (Linux: proc(5), task/tid/children)."""
