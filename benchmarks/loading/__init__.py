@@ -1,1 +1,0 @@
-"""What is sent to a service under load, by whom, and what it is compared with."""
