@@ -315,7 +315,7 @@ def _events(cut: Cut, machine: Machine) -> tuple[Event, ...]:
             for i, (kind, long) in enumerate(
                 (("travel", way), ("lower", 0.0), ("cut", length), ("lift", 0.0))
             )
-            if kind != "travel" or way > 0
+            if kind != "travel" or at[1] > at[0]
         ]
     return tuple(events)
 
