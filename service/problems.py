@@ -129,7 +129,8 @@ UNSUPPORTED_MEDIA_TYPE = ProblemType(
     415,
     "The body is not in a form the service takes",
     "The Content-Type or the Content-Encoding of the request is not one the service takes.",
-    "Send multipart/form-data, image/svg+xml or application/octet-stream, plain or with Content-Encoding: gzip.",
+    "Send multipart/form-data, image/svg+xml, application/pdf or application/octet-stream, plain or with"
+    " Content-Encoding: gzip.",
     "The Content-Type is 'text/html'.",
 )
 KEY_REUSED = ProblemType(

@@ -30,7 +30,7 @@ LEFT_OUT = {
 """Checks of schemathesis that do not fit; all its others are made."""
 
 
-@schemathesis.serializer("application/toml", "image/svg+xml")
+@schemathesis.serializer("application/toml", "image/svg+xml", "application/pdf")
 def as_text(context: Any, value: Any) -> bytes:  # noqa: ARG001
     """Send what was made up for a text format as it is."""
     return value if isinstance(value, bytes) else str(value).encode("utf-8", "replace")
@@ -76,7 +76,7 @@ def test_every_operation_is_tried() -> None:
 
 def test_good_answers_and_refusals_were_both_seen() -> None:
     # Else the requests made up would have tried the refusals alone.
-    for resource in ("reports", "pictures", "repairs", "jobs"):
+    for resource in ("reports", "pictures", "repairs", "jobsheets", "rehearsals", "layouts", "jobs"):
         seen = SEEN[f"POST /v1/{resource}"]
         assert seen & {200, 202}, (resource, seen)
         assert seen & {400, 422}, (resource, seen)

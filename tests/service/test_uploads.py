@@ -143,7 +143,10 @@ def test_other_media_types_are_refused(client: httpx.Client, headers: dict[str, 
 def test_the_refusal_says_what_would_do(client: httpx.Client) -> None:
     # RFC 9110, 12.5.1 and 15.5.16: Accept in an answer names the media types preferred next time.
     answer = client.post("/v1/reports", content=SVG, headers={"content-type": "text/html"})
-    assert answer.headers["accept"] == "multipart/form-data, image/svg+xml, application/octet-stream"
+    assert (
+        answer.headers["accept"]
+        == "multipart/form-data, image/svg+xml, application/pdf, application/octet-stream"
+    )
 
 
 BOUNDARY = {"content-type": "multipart/form-data; boundary=xx"}
