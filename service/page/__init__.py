@@ -30,6 +30,7 @@ ASSETS = (
     _Asset("/page/page.css", "page.css", "text/css"),
     _Asset("/page/page.js", "page.js", "text/javascript"),
     _Asset("/page/render.js", "render.js", "text/javascript"),
+    _Asset("/page/reference.css", "reference.css", "text/css"),
     _Asset("/page/icon.svg", "icon.svg", "image/svg+xml"),
 )
 

@@ -17,6 +17,7 @@ from preflight.rules import RULES
 from service.page import ASSETS
 from service.problems import PROBLEMS
 from tests.service.conftest import ROOT, SVG, Server, assert_problem, running
+from tests.service.test_workers import wait_until
 
 RAW = {"content-type": "image/svg+xml"}
 
@@ -231,7 +232,13 @@ def test_the_log_is_json_and_knows_nothing_of_the_artwork(server: Server, client
         files={"artwork": ("secret-name.svg", artwork)},
         headers={"x-request-id": own},
     )
-    mine = [entry for entry in server.entries() if entry.get("request_id") == own]
+
+    def of_mine() -> list[dict[str, Any]]:
+        return [entry for entry in server.entries() if entry.get("request_id") == own]
+
+    # The request is logged after its answer has been sent.
+    wait_until(lambda: len(of_mine()) >= 2)
+    mine = of_mine()
     assert [entry["event"] for entry in mine] == ["task", "request"]
     assert mine[1] | {"method": "POST", "route": "/v1/reports", "status": 200} == mine[1]
     assert "secret" not in server.log.read_text()
