@@ -223,3 +223,19 @@ def test_long_values_end(attributes: str) -> None:
 def test_deeply_nested_selectors_end() -> None:
     artwork = drawn(f"<style>{':is(' * 5_000}rect{')' * 5_000}{{fill:red}}</style>{RECT}")
     assert len(artwork.items) == 1
+
+
+def test_selectors_of_very_many_ancestors_are_not_understood_and_said_to_be() -> None:
+    """Each becomes a nested Python expression, and Python's parser gives up at about 200."""
+    artwork = drawn(f"<style>{'* ' * 400}rect{{fill:red}}</style>{RECT}")
+    assert len(artwork.items) == 1
+    assert any("style rule not understood" in remark.subject for remark in artwork.remarks)
+
+
+def test_selectors_count_the_ways_up_to_their_ancestors() -> None:
+    """Twelve ancestors among forty: 5.6e9 ways, and none of them matches."""
+    nested = "<g>" * 40 + RECT + "</g>" * 40
+    with pytest.raises(LimitError, match="selector_checks"):
+        drawn(f"<style>b {'g ' * 11}rect{{fill:red}}</style>{nested}")
+    artwork = drawn(f"<style>svg g g rect{{fill:red}}</style>{nested}")
+    assert len(artwork.items) == 1

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
+from math import comb
 from typing import Any
 
 import cssselect2
@@ -59,6 +61,8 @@ class Sheets:
     selectors: int = 0
     costly: int = 0
     """How many of the selectors walk along siblings or into descendants at every try."""
+    chains: Counter[int] = field(default_factory=Counter)
+    """How many of the selectors ask for so many ancestors, where that is two or more."""
 
     def matched(self, element: etree._Element) -> Iterator[tuple[Declaration, ...]]:
         """Yield the declarations of the rules that match, in rising precedence."""
@@ -70,6 +74,7 @@ class Sheets:
                 yield declarations
 
 
+_ANCESTORS = re.compile(r"(?<![\s>+~])\s+(?![\s>+~])")
 _COSTLY = re.compile(r"~(?!=)|:has\(|-of-type")
 
 
@@ -98,10 +103,27 @@ def collect(document: Document, budget: Budget) -> Sheets | None:
     if sheets.costly:
         checks += sheets.costly * count * max(len(e) for e in document.root.iter(etree.Element))
     budget.check("selector_checks", checks)
+    if sheets.chains:
+        budget.check("selector_checks", checks + _walks(document.root, sheets.chains))
     root = cssselect2.ElementWrapper.from_xml_root(document.root)
     for wrapper in root.iter_subtree():
         sheets.wrappers[wrapper.etree_element] = wrapper
     return sheets
+
+
+def _walks(root: etree._Element, chains: Counter[int]) -> int:
+    """Return how many ways up to ancestors the matcher may try: each choice of so many among all above."""
+    depths: Counter[int] = Counter()
+    level, depth = [root], 0
+    while level:
+        depths[depth] += len(level)
+        level = [child for element in level for child in element]
+        depth += 1
+    return sum(
+        selectors * elements * comb(above, asked)
+        for asked, selectors in chains.items()
+        for above, elements in depths.items()
+    )
 
 
 def _add(sheets: Sheets, rules: list[Any], depth: int) -> None:
@@ -121,7 +143,8 @@ def _add_rule(sheets: Sheets, rule: Any) -> None:
     prelude = _text(rule.prelude)
     try:
         selectors = cssselect2.compile_selector_list(rule.prelude, sheets.namespaces)
-    except (cssselect2.SelectorError, RecursionError):
+    except (cssselect2.SelectorError, RecursionError, SyntaxError, MemoryError):
+        # The last two: selectors become Python expressions, and Python's parser has bounds on nesting.
         sheets.remarks.append(
             Remark(RemarkKind.BAD_VALUE, f"style rule not understood: {shortened(prelude)}")
         )
@@ -130,6 +153,8 @@ def _add_rule(sheets: Sheets, rule: Any) -> None:
         sheets.matcher.add_selector(selector, declarations)
     sheets.selectors += len(selectors)
     sheets.costly += len(selectors) if _COSTLY.search(prelude) else 0
+    asked = (len(_ANCESTORS.findall(one.strip())) for one in prelude.split(","))
+    sheets.chains.update(count for count in asked if count > 1)
 
 
 def _add_at_rule(sheets: Sheets, rule: Any, depth: int) -> None:
