@@ -113,6 +113,16 @@ def _await(server: Server) -> None:
     raise RuntimeError(f"the service did not start:\n{server.log.read_text()[-3000:]}")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def own_state(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """See that nothing is started with stock settings, which would use the developer's own jobs."""
+    folder = tmp_path_factory.mktemp("state")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_STATE_HOME", str(folder))
+        yield
+    assert list(folder.iterdir()) == []
+
+
 @pytest.fixture(scope="session")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """The service as it is, with its stock settings."""
