@@ -8,9 +8,8 @@ import shapely
 from preflight.analysis import Analysis
 from preflight.artwork import Artwork
 from preflight.checking import check
-from preflight.curves import Floats, Ints, Polylines
-from preflight.cutting.order import arranged, cut_order
-from preflight.cutting.timing import Machine, cut_time, machine_of
+from preflight.cutting.rehearsal.plan import laid, picked, planned, spots
+from preflight.cutting.timing import Machine, machine_of
 from preflight.errors import PreflightError
 from preflight.films import Film
 from preflight.job import Job
@@ -121,7 +120,9 @@ def _film(analysis: Analysis, film: Film, machine: Machine, *, flipped: bool) ->
         height=bounds[3] - bounds[1],
         cut_length=float(analysis.painting.lengths[list(film.followed)].sum()),
         contours=len(film.followed_contours),
-        cut_seconds=_seconds(analysis, film, machine, turned=roll is not None and roll.turned),
+        cut_seconds=_seconds(
+            analysis, film, machine, turned=roll is not None and roll.turned, mirrored=flipped
+        ),
         roll=roll,
         weeding=_weeding(film, surround=job.polarity == "surround"),
         tape=_tape(film, job.mounting.tape_width),
@@ -227,25 +228,26 @@ def _box(boxes: list[tuple[float, float, float, float]]) -> Box:
     return float(x0.min()), float(y0.min()), float(x1.max()), float(y1.max())
 
 
-def _seconds(analysis: Analysis, film: Film, machine: Machine, *, turned: bool) -> float:
-    lines = _chosen(analysis.painting.contours, film.followed_contours)
-    points = lines.points[:, ::-1] if turned else lines.points
-    moved = Polylines(points - points.min(axis=0), lines.starts, lines.closed, lines.path, lines.corners)
-    order = cut_order(moved, fragile_area=film.limits.island_area.warning)
-    return cut_time(arranged(moved, order), order.travel, machine).total
-
-
-def _chosen(lines: Polylines, which: Ints) -> Polylines:
-    parts: list[Floats] = [lines[int(i)] for i in which]
-    marks = [lines.corners[lines.starts[i] : lines.starts[i + 1]] for i in which]
-    sizes = [len(part) for part in parts]
-    return Polylines(
-        np.concatenate(parts),
-        np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
-        lines.closed[which],
-        lines.path[which],
-        np.concatenate(marks),
+def _seconds(
+    analysis: Analysis, film: Film, machine: Machine, *, turned: bool, mirrored: bool
+) -> float | None:
+    """Return the time to cut a film, s; None where its lines are no more than spots."""
+    job, contours = analysis.job, film.followed_contours
+    lines = picked(analysis.painting.contours, contours)
+    kept = np.flatnonzero(~spots(lines))
+    if not len(kept):
+        return None
+    there, _ = laid(picked(lines, kept), mirrored=mirrored, turned=turned)
+    cut = planned(
+        there,
+        contours[kept],
+        machine,
+        window=job.machine.feed_window,
+        small_area=film.limits.island_area.warning,
+        overcut=job.blade.overcut_length,
+        small_first=True,
     )
+    return cut.seconds(machine)
 
 
 def _time_basis(job: Job, machine: Machine | None) -> str:

@@ -37,6 +37,11 @@ class Cut:
     small: np.ndarray
     file_order_travel: float
 
+    def seconds(self, machine: Machine) -> float:
+        """Return the whole time, s."""
+        knife = len(self.own) * (machine.drop + machine.lift)
+        return float(self.moving.sum() + self.motion.duration.sum()) + knife
+
 
 def picked(lines: Polylines, which: Ints) -> Polylines:
     """Return some of the polylines."""
