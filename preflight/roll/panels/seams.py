@@ -139,34 +139,38 @@ def _back(across: Across, count: int) -> list[list[_Label]]:
 
 
 def _following(across: Across, labels: list[_Label]) -> list[_Label]:
-    made = [label for before in labels for label in _from(across, before)]
-    made.sort(key=lambda label: (label.cuts, -label.begins, label.seam))
-    kept: list[_Label] = []
-    farthest = -np.inf
-    for label in made:
-        if label.begins > farthest + _SLACK:
-            kept.append(label)
-            farthest = label.begins
-    return kept
+    """Return the labels with one seam more that no other one beats in both its figures."""
+    found = [_from(across, label) for label in labels]
+    cuts = np.concatenate([one[0] for one in found])
+    begins, places = (np.concatenate([one[k] for one in found]) for k in (1, 2))
+    owner = np.repeat(np.arange(len(labels)), [len(arrays[0]) for arrays in found])
+    kept = _unbeaten(cuts, begins, places)
+    return [
+        _Label(int(cuts[k]), float(begins[k]), float(places[k]), labels[int(owner[k])]) for k in kept.tolist()
+    ]
 
 
-def _from(across: Across, before: _Label) -> list[_Label]:
-    """Return a label for each place worth trying for the seam that ends the panel after ``before``."""
+def _unbeaten(cuts: Ints, begins: Floats, places: Floats) -> Ints:
+    """Return the indices, by cuts, of which begin farther than all with as few cuts."""
+    order = np.lexsort((places, -begins, cuts))
+    farthest = np.maximum.accumulate(np.append(-np.inf, begins[order]))[:-1]
+    return np.asarray(order[begins[order] > farthest + _SLACK], np.int64)
+
+
+def _from(across: Across, before: _Label) -> tuple[Ints, Floats, Floats]:
+    """Return cuts, begin of the next panel, and place for each seam worth trying after ``before``."""
     widths = across.widths
     limit = before.begins + widths.room
     low = max(before.seam + widths.overlap + _APART, before.begins + TOUCH)
-    reach = np.array([limit - max(widths.lap, widths.mark) / 2, limit - widths.mark / 2])
-    places = np.unique(np.concatenate((across.edges, reach)))
+    first, last = np.searchsorted(across.edges, (low, limit))
+    reach = np.array([limit - widths.overlap / 2, limit - widths.mark / 2])
+    places = np.concatenate((across.edges[first:last], reach))
     places = places[(places >= low) & (places < across.end - TOUCH) & (places <= limit)]
     places = places[across.left_reach(places) <= limit + _SLACK]
-    if not len(places):
-        return []
-    cuts, begins = across.cuts(places), across.right_reach(places)
-    return [
-        _Label(before.cuts + int(c), float(b), float(u), before)
-        for c, b, u in zip(cuts, begins, places, strict=True)
-        if b > before.begins
-    ]
+    cuts, begins = before.cuts + across.cuts(places), across.right_reach(places)
+    kept = _unbeaten(cuts, begins, places)
+    kept = kept[begins[kept] > before.begins]
+    return cuts[kept], begins[kept], places[kept]
 
 
 def _places(across: Across, low: float, high: float, kept: list[float]) -> Floats:
