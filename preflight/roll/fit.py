@@ -74,14 +74,14 @@ def fit_film(film: Film) -> Fit:
         return Fit(answer, reason, case, bounds, usable, way[0], way[1], roll.length)
 
     if not across:
-        least = min(way[0] for way in ways)
+        narrowest = min(ways, key=lambda way: way[0])
         turning = (
             "The film has a direction, so it may not be turned."
             if film.spec.directional
             else "Turned or not."
         )
-        reason = f"{format_length(least)} across, with the weed border, is more than the {room}. {turning}"
-        return fit("does-not-fit", reason, "panels-needed", drawn)
+        reason = f"{format_length(narrowest[0])} across, with the weed border, is more than the {room}. {turning}"
+        return fit("does-not-fit", reason, "panels-needed", narrowest)
     if not long_enough:
         shortest = min(across, key=lambda way: way[1])
         left = format_length(roll.length or 0.0)

@@ -30,7 +30,7 @@ def roll(width: float, more: str = "") -> str:
         (580, 300, 610, "fits", 590, 310),
         (580.1, 300, 610, "fits-turned", 310, 590.1),
         (900, 300, 610, "fits-turned", 310, 910),
-        (900, 700, 610, "does-not-fit", 910, 710),
+        (900, 700, 610, "does-not-fit", 710, 910),
     ],
 )
 def test_width_and_quarter_turn(
