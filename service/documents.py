@@ -28,6 +28,14 @@ def policy_of(kind: str) -> str:
     )
 
 
+def page_headers(kind: str, media: str) -> dict[str, str]:
+    """Return the headers that go with an answer of ``kind`` where ``media`` is a page's."""
+    if media != PAGE:
+        return {}
+    # HTML standard, 7.4.5: a sandboxed page that also asks to be alone is a network error.
+    return {"Content-Security-Policy": policy_of(kind), "Cross-Origin-Opener-Policy": "unsafe-none"}
+
+
 def _hash(name: str) -> str:
     # Found without being imported: the service's own process does not load the library.
     spec = find_spec("preflight")

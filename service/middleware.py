@@ -60,7 +60,7 @@ class Gate:
                 headers.setdefault("Content-Security-Policy", API_POLICY)
                 headers.setdefault("Cache-Control", "no-store")
                 for name, value in SECURITY_HEADERS.items():
-                    headers[name] = value
+                    headers.setdefault(name, value)
             await send(message)
 
         try:

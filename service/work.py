@@ -19,7 +19,7 @@ from starlette.requests import ClientDisconnect
 
 from service import idempotency, preferences, uploads
 from service.catalogue import Facts
-from service.documents import PAGE, policy_of
+from service.documents import page_headers
 from service.held import Held
 from service.log import event
 from service.metrics import Metrics
@@ -174,7 +174,7 @@ def shown(request: Request, body: bytes, media: str, path: str = "", *, kind: st
     in the way of a GET (RFC 9110, 13.1.2), the address of its answer can. ``kind`` is that of a page.
     """
     mark = request.state.mark
-    headers = {"Vary": "Accept", "ETag": f'"{mark}"', **_page_headers(kind, media)}
+    headers = {"Vary": "Accept", "ETag": f'"{mark}"', **page_headers(kind, media)}
     cache: Shelf[Kept] = request.app.state.cache
     if path and (request.state.caller, mark) in cache:
         headers["Content-Location"] = f"{path}/{mark}"
@@ -198,11 +198,7 @@ def shown_again(request: Request, mark: str, kinds: str) -> Response:
     if known(request.headers.get("if-none-match"), headers["ETag"]):
         return Response(None, 304, headers)
     media = media_of(kept.kind, kept.body)
-    return Response(kept.body, media_type=media, headers=headers | _page_headers(kept.kind, media))
-
-
-def _page_headers(kind: str, media: str) -> dict[str, str]:
-    return {"Content-Security-Policy": policy_of(kind)} if media == PAGE else {}
+    return Response(kept.body, media_type=media, headers=headers | page_headers(kept.kind, media))
 
 
 def media_of(kind: str, body: bytes) -> str:

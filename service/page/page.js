@@ -121,6 +121,7 @@ function forget() {
   byId("stage").querySelectorAll(".spot").forEach((spot) => spot.remove());
   byId("picture").hidden = true;
   byId("caption").textContent = "Drawing …";
+  byId("workshop-status").textContent = "";
 }
 
 function offer(id, blob, name) {
@@ -136,12 +137,61 @@ async function downloadPicture() {
   const { sent, report } = checked;
   try {
     const blob = await (await ask("/v1/pictures", "image/svg+xml", sent)).blob();
-    const link = make("a", { href: URL.createObjectURL(blob), download: fileName(report, "picture.svg") });
-    urls.push(link.href);
-    link.click();
+    keep(blob, fileName(report, "picture.svg"));
   } catch (error) {
     byId("caption").textContent = `The picture could not be fetched: ${error.problem?.detail ?? error.message}`;
   }
+}
+
+/** Fetch a document made of the artwork that was checked; returns its bytes and where it is kept, if it is. */
+async function made(path, accept) {
+  byId("workshop-status").textContent = "Working it out …";
+  const answer = await ask(path, accept, checked.sent);
+  // A new window cannot send the key, so what needs one is not opened from its address.
+  const place = key.value ? null : answer.headers.get("Content-Location");
+  return { blob: await answer.blob(), place };
+}
+
+/** Open a page of the service in a window of its own; where that cannot be, download it. */
+async function openMade(path, ending) {
+  const { report } = checked;
+  // Opened in the click itself, or the browser would take it for an advertisement.
+  const window_ = key.value ? null : window.open("about:blank", "_blank");
+  try {
+    const { blob, place } = await made(path, "text/html");
+    if (window_ && place) {
+      window_.location.replace(new URL(place, location.href));
+    } else {
+      window_?.close();
+      keep(blob, fileName(report, ending));
+    }
+    byId("workshop-status").textContent = "";
+  } catch (error) {
+    window_?.close();
+    notMade(error);
+  }
+}
+
+async function downloadMade(path, accept, ending) {
+  const { report } = checked;
+  try {
+    const { blob } = await made(path, accept);
+    keep(blob, fileName(report, ending));
+    byId("workshop-status").textContent = "";
+  } catch (error) {
+    notMade(error);
+  }
+}
+
+function keep(blob, name) {
+  const link = make("a", { href: URL.createObjectURL(blob), download: name });
+  urls.push(link.href);
+  link.click();
+}
+
+function notMade(error) {
+  const said = error.problem ? `${error.problem.detail} ${error.problem.advice}` : error.message;
+  byId("workshop-status").textContent = `That could not be made: ${said}`;
 }
 
 async function showPicture(text, report) {
@@ -208,6 +258,9 @@ jobFile.addEventListener("change", () => {
   settings.forEach((field) => { field.disabled = jobFile.files.length > 0; });
 });
 byId("download-picture").addEventListener("click", downloadPicture);
+byId("sheet-open").addEventListener("click", () => openMade("/v1/jobsheets", "job-sheet.html"));
+byId("sheet-pdf").addEventListener("click", () => downloadMade("/v1/jobsheets", "application/pdf", "job-sheet.pdf"));
+byId("cut-open").addEventListener("click", () => openMade("/v1/rehearsals", "cut.html"));
 form.addEventListener("submit", (event) => {
   event.preventDefault();
   check();

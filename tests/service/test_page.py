@@ -243,6 +243,41 @@ def test_text_can_be_read(page: Page, faulty: Path, scheme: Literal["light", "da
     assert page.evaluate(LOW_CONTRAST) == []
 
 
+def test_the_job_sheet_and_the_cut_open_without_another_upload(page: Page, tmp_path: Path) -> None:
+    clean = tmp_path / "bar.svg"
+    clean.write_text(FAULTY.partition("<path id=")[0] + '<path d="M20 20h260v60H20z" fill="#1f5f3a"/></svg>')
+    check(page, clean)
+    with page.context.expect_page() as opened:
+        page.get_by_role("button", name="Open the job sheet").click()
+    sheet = opened.value
+    expect(sheet.get_by_role("heading", name="Job sheet: bar.svg")).to_be_visible()
+    # Its own style is allowed by the policy that it comes with: the list has boxes and no dots.
+    assert sheet.locator("li").first.evaluate("e => getComputedStyle(e).listStyleType") == "none"
+    assert sheet.evaluate("origin") == "null"
+    with page.context.expect_page() as opened:
+        page.get_by_role("button", name="Watch the cut").click()
+    cut = opened.value
+    expect(cut.locator("#contour")).to_have_text("1 of 1")
+    cut.get_by_role("button", name="Contour on").click()
+    expect(cut.locator("#remaining")).to_have_text("0:00.0")
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Job sheet as PDF").click()
+    assert download.value.suggested_filename == "bar-job-sheet.pdf"
+    assert download.value.path().read_bytes().startswith(b"%PDF")
+    assert page.locator("#workshop-status").text_content() == ""
+
+
+def test_what_cannot_be_made_is_told_beside_the_buttons(page: Page, tmp_path: Path) -> None:
+    nothing = tmp_path / "nothing.svg"
+    nothing.write_text(FAULTY.partition("<path id=")[0] + "</svg>")
+    check(page, nothing)
+    expect(page.locator("#result")).to_be_visible()
+    page.get_by_role("button", name="Open the job sheet").click()
+    expect(page.locator("#workshop-status")).to_contain_text("nothing to cut from film")
+    page.get_by_role("button", name="Job sheet as PDF").click()
+    expect(page.locator("#workshop-status")).to_contain_text("See the report")
+
+
 def test_the_page_names_no_other_host() -> None:
     for path in (ROOT / "service" / "page").iterdir():
         if path.suffix in (".html", ".css", ".js"):
@@ -253,7 +288,7 @@ def test_the_page_names_no_other_host() -> None:
 
 def test_a_key_can_be_given_where_the_service_asks_for_one(browser: Browser, tmp_path: Path) -> None:
     file = tmp_path / "keys.json"
-    token = keys.create(file, "page", ["reports"], None, 0.0)
+    token = keys.create(file, "page", ["reports", "jobsheets"], None, 0.0)
     with running("service", tmp_path, keys_file=file, workers=1) as guarded:
         context = browser.new_context()
         page = context.new_page()
@@ -269,4 +304,10 @@ def test_a_key_can_be_given_where_the_service_asks_for_one(browser: Browser, tmp
         page.locator("#check").click()
         expect(page.locator("#result")).to_be_visible()
         expect(page.locator("#picture")).to_be_visible()
+        # A window of its own could not send the key, so the sheet is downloaded.
+        with page.expect_download() as download:
+            page.get_by_role("button", name="Open the job sheet").click()
+        assert "Job sheet: sign.svg" in download.value.path().read_text("utf-8")
+        page.get_by_role("button", name="Watch the cut").click()
+        expect(page.locator("#workshop-status")).to_contain_text("rehearsals")
         context.close()
