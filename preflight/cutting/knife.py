@@ -33,6 +33,9 @@ from preflight.curves import Bools, Floats, Ints
 _LONGEST = 600.0
 """Chords of more offsets than this turn the blade no further; exp() of more would be nothing."""
 
+HAIR = np.radians(0.001)
+"""What a blade that is pushed straight back is taken to be askew by; it turns round after some 12 offsets."""
+
 
 @dataclass(frozen=True, eq=False)
 class PivotPath:
@@ -144,6 +147,7 @@ def headings(pivot: Floats, offset: float, heading: float) -> Floats:
         moved = size > 0
         latest = np.maximum.accumulate(np.where(moved, np.arange(len(step)), -1))
         return np.concatenate(([heading], np.where(latest < 0, heading, phi[latest])))
+    phi = _unbalanced(phi, size)
     shrunk = np.exp(-np.minimum(size / offset, _LONGEST))
     cos, sin = np.cos(phi / 2), np.sin(phi / 2)
     # turn(phi/2) diag(1, k) turn(-phi/2), written out; it is symmetric.
@@ -155,6 +159,19 @@ def headings(pivot: Floats, offset: float, heading: float) -> Floats:
     half = np.concatenate((start[None], _running(maps) @ start))
     found: Floats = 2 * np.arctan2(half[:, 1], half[:, 0])
     return found
+
+
+def _unbalanced(phi: Floats, size: Floats) -> Floats:
+    """Return the chords' directions (n,), those that go straight back turned by `HAIR`.
+
+    A blade that is pushed exactly against its edge could stay so for ever: the model has no answer there.
+    """
+    moved = np.flatnonzero(size > 0)
+    turn = np.abs(np.diff(phi[moved]))
+    back = moved[1:][np.abs(turn - np.pi) < HAIR / 2]
+    turned = phi.copy()
+    turned[back] += HAIR
+    return turned
 
 
 def _running(maps: Floats) -> Floats:

@@ -138,6 +138,18 @@ def test_a_blade_pushed_backwards_turns_round_and_chords_of_any_length_do_not_ov
     assert np.sin(headings(pivot, 0.25, 0.01))[2] == pytest.approx(1)
 
 
+@pytest.mark.parametrize("heading", np.linspace(-3, 3, 13))
+@pytest.mark.parametrize("way", [1.0, 40.0, 4000.0])
+def test_a_blade_pushed_exactly_straight_back_turns_round_too(heading: float, way: float) -> None:
+    """It is askew by a thousandth of a degree, and settles from there: tan(a/2) = tan(a0/2) exp(-s/r)."""
+    toward = np.array([math.cos(heading), math.sin(heading)])
+    pivot = np.array([[0.0, 0.0], toward * 4000, toward * (4000 - way)])
+    found = headings(pivot, 0.25, heading)
+    left = 2 * math.atan(math.tan((math.pi - math.radians(0.001)) / 2) * math.exp(-way / 0.25))
+    back = abs(math.remainder(found[-1] - heading - math.pi, 2 * math.pi))
+    assert back == pytest.approx(left, abs=1e-4)
+
+
 def test_turns_and_parts() -> None:
     path = np.array([[0.0, 0.0], [3.0, 0.0], [3.0, 4.0], [0.0, 4.0]])
     assert turns(path) == pytest.approx([np.pi / 2, np.pi / 2])

@@ -20,7 +20,7 @@ import shapely
 
 from preflight.curves import Bools, Floats, Ints, Polylines
 from preflight.cutting.corners import SHARP, STEP, suspects
-from preflight.cutting.knife import counting, headings, parted, pivot_path
+from preflight.cutting.knife import HAIR, counting, headings, parted, pivot_path
 from preflight.geometry.turning import SAME, turning
 
 ENTRY = 4.0
@@ -125,12 +125,12 @@ def lead_lengths(turn: Floats, offset: float, tolerance: float) -> Floats:
     within ``tolerance`` mm beside the line.
 
     The tip is r sin(a) beside the line, and tan(a/2) = tan(a0/2) exp(-s/r). A blade that points straight
-    back is taken to be a thousandth of a degree off it, since exactly there the model has no answer.
+    back is taken to be a thousandth of a degree off it (`HAIR`): exactly there the model has no answer.
     """
     if offset <= 0 or tolerance >= offset:
         return np.zeros(len(turn))
     least = np.arcsin(tolerance / offset)
-    angle = np.minimum(np.abs(turn), np.pi - np.radians(0.001))
+    angle = np.minimum(np.abs(turn), np.pi - HAIR)
     way: Floats = offset * np.log(np.maximum(np.tan(angle / 2) / np.tan(least / 2), 1.0))
     return way
 
