@@ -51,6 +51,7 @@ docs: openapi ## Write the generated documentation
 	$(PY) -m preflight.job.reference docs/job.md
 	$(PY) -m preflight.report.catalogue docs/rules
 	$(PY) -m examples.rule_pictures docs/rules/pictures
+	$(PY) -m examples.panel_pictures docs/pictures
 
 examples: $(VENV)/.dev ## Make the demo scenario's artwork again
 	$(PY) -m examples.make_examples

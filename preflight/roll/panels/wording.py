@@ -107,7 +107,8 @@ def summary_of(verdict: Verdict, films: Sequence[PanelPlan]) -> str:
     gaps = "in a gap" if seams == 1 else "all of them in gaps"
     how = f"{gaps}: no letter and no other part is cut"
     if cut:
-        how = "which goes through film" if seams == 1 else f"{through} of them through film"
+        many = "all" if through == seams else str(through)
+        how = "which goes through film" if seams == 1 else f"{many} of them through film"
     if len(parted) == 1:
         return (
             f"{parted[0].film} is cut in {len(parted[0].panels)} panels with {_count(seams, 'seam')}, {how}."
