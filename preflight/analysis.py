@@ -37,6 +37,11 @@ class Analysis:
         """Whether the finished size is known; if not, nothing that depends on size is an error."""
         return self.job.size.stated or self.artwork.size_basis is SizeBasis.PHYSICAL
 
+    @property
+    def to_be_mirrored(self) -> bool:
+        """Whether the cut is the drawing mirrored: behind glass, unless it is drawn so already."""
+        return (self.job.surface == "second") != (self.job.drawn_as == "mirrored")
+
     @cached_property
     def tolerance(self) -> float:
         """Chord error of flattening, mm."""

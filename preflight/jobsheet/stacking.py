@@ -47,10 +47,9 @@ def laying_of(analysis: Analysis) -> Laying:
 
 
 def _mirror(analysis: Analysis) -> Literal["no", "mirror", "mirrored-already"]:
-    second, mirrored = analysis.job.surface == "second", analysis.job.drawn_as == "mirrored"
-    if second != mirrored:
+    if analysis.to_be_mirrored:
         return "mirror"
-    return "mirrored-already" if mirrored else "no"
+    return "mirrored-already" if analysis.job.drawn_as == "mirrored" else "no"
 
 
 def _coverings(analysis: Analysis) -> set[tuple[int, int]]:

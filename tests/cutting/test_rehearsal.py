@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -195,6 +197,25 @@ def test_the_film_is_mirrored_and_turned_as_on_the_machine() -> None:
     a, b, c, d, e, f = plain.laid.matrix
     assert (a * 170 + c * 50 + e, b * 170 + d * 50 + f) == pytest.approx((40, 160))
     assert a * d - b * c == pytest.approx(1)
+
+
+def test_a_roll_that_is_too_short_takes_the_shorter_way_all_the_same() -> None:
+    roll = "roll = {width = 400, length = 40, weed_border = 5, margin = 5, lead = 5}"
+    film = only(cut(svg(box(10, 10, 30, 150), height=200), roll))
+    assert film.laid.turned
+    assert (film.laid.width_mm, film.laid.length_mm) == (150, 30)
+    assert "left on the roll" in film.laid.fit
+
+
+def test_loading_the_library_loads_no_writer_of_documents() -> None:
+    """A rehearsal is part of the library's face; what makes a job sheet's PDF is not needed for that."""
+    found = subprocess.run(
+        [sys.executable, "-c", "import preflight, sys; print('reportlab' in sys.modules)"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert found.stdout.strip() == "False"
 
 
 def test_starts_on_the_artwork_are_corners_of_the_artwork() -> None:

@@ -29,8 +29,7 @@ from preflight.cutting.timing import Machine, machine_of
 from preflight.errors import PreflightError
 from preflight.films import Film
 from preflight.job import Job, stock
-from preflight.jobsheet.stacking import laying_of
-from preflight.roll.fit import fit_film
+from preflight.roll.fit import SLACK, Fit, fit_film
 from preflight.version import __version__
 
 CLAIM = (
@@ -61,14 +60,13 @@ def rehearse(artwork: Artwork, job: Job | None = None, options: RehearsalOptions
     job, options = job or Job(), options or RehearsalOptions()
     analysis = Analysis(artwork, job)
     notes = _Notes(options)
-    mirrored = laying_of(analysis).mirror == "mirror"
     loose = analysis.loose_contours
     films: list[FilmRehearsal] = []
     for film in analysis.films:
         # With one film only it is plain that lines of no film are cut from it.
         more = loose if len(analysis.films) == 1 else loose[:0]
         contours = np.concatenate((film.followed_contours, more))
-        found = _film(analysis, film, contours, options, mirrored=mirrored, notes=notes)
+        found = _film(analysis, film, contours, options, notes)
         if found is not None:
             films.append(found)
     if not films:
@@ -119,8 +117,6 @@ def _film(
     film: Film,
     contours: Ints,
     options: RehearsalOptions,
-    *,
-    mirrored: bool,
     notes: _Notes,
 ) -> FilmRehearsal | None:
     """Return one film's cut; None where there is nothing to cut from it."""
@@ -133,7 +129,7 @@ def _film(
         return None
     job, machine = analysis.job, machine_of(analysis.job.machine)
     fit = fit_film(film)
-    turned = fit.answer == "fits-turned"
+    mirrored, turned = analysis.to_be_mirrored, _is_turned(film, fit)
     there, matrix = laid(lines, mirrored=mirrored, turned=turned)
     cut = planned(
         there,
@@ -166,6 +162,13 @@ def _film(
         uncompensated=shown.error(uncompensated(cut.lines, offset, turned=straight)),
         leads_covered=int((leads[1:] <= cut.overcut[1:]).sum()),
     )
+
+
+def _is_turned(film: Film, fit: Fit) -> bool:
+    """Return whether the film lies turned a quarter; where the roll is too short, the shorter way is taken."""
+    if fit.case != "roll-too-short" or film.roll is None or fit.bounds is None or fit.across is None:
+        return fit.answer == "fits-turned"
+    return abs(fit.bounds[2] - fit.bounds[0] + 2 * film.roll.weed_border - fit.across) > SLACK
 
 
 class _Shown:

@@ -67,7 +67,8 @@ def laid(lines: Polylines, *, mirrored: bool, turned: bool) -> tuple[Polylines, 
     points = lines.points @ np.array([[a, b], [c, d]])
     low = points.min(axis=0)
     moved = Polylines(points - low, lines.starts, lines.closed, lines.path, lines.corners)
-    return moved, (a, b, c, d, float(-low[0]), float(-low[1]))
+    # Adding 0 makes no number another, but -0 to 0.
+    return moved, (a + 0.0, b + 0.0, c + 0.0, d + 0.0, float(0.0 - low[0]), float(0.0 - low[1]))
 
 
 def spots(lines: Polylines) -> np.ndarray:
