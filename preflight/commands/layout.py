@@ -61,6 +61,12 @@ def add_layout(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     layout.add_argument(
         "--fill-holes", action="store_true", default=None, help="lay pieces in holes of others"
     )
+    layout.add_argument(
+        "--interlock",
+        action="store_true",
+        default=None,
+        help="let graphics of several parts reach into each other; they cannot be taped as one sheet then",
+    )
     layout.add_argument("--gap", metavar="LENGTH", help="least distance between pieces; else the weed border")
     layout.add_argument(
         "--no-nest",
@@ -146,7 +152,9 @@ def _options(options: argparse.Namespace) -> LayoutOptions:
         given = {name: getattr(stated, name) for name in stated.model_fields_set}
     switches = {name: getattr(options, name) for name in _SWITCHES if getattr(options, name) is not None}
     switches |= {
-        name: value for name in ("fill_holes", "nest") if (value := getattr(options, name)) is not None
+        name: value
+        for name in ("fill_holes", "interlock", "nest")
+        if (value := getattr(options, name)) is not None
     }
     if options.keep_upright:
         switches["keep_upright"] = tuple(options.keep_upright)

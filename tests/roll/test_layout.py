@@ -16,6 +16,7 @@ from preflight.artwork import Artwork
 from preflight.errors import JobError, PreflightError
 from preflight.roll.layout import FilmLayout, Way, lay_out
 from preflight.roll.layout.text import to_text
+from preflight.roll.nesting.model import placed
 
 pytest.importorskip("rectpack", reason="the extra nesting is not installed")
 pytest.importorskip("spyrrow", reason="the extra nesting is not installed")
@@ -347,3 +348,27 @@ def test_the_guide_has_every_option() -> None:
     guide = (Path(__file__).resolve().parents[2] / "docs" / "layout.md").read_text("utf-8")
     for name, field in LayoutOptions.model_fields.items():
         assert f"| `{name}` | {field.description} (stock:" in guide
+
+
+def test_graphics_of_several_parts_keep_their_hulls_apart_unless_they_may_interlock() -> None:
+    """Two bars that make a corner, and a square that could lie in it."""
+    corner = '<rect x="10" y="10" width="20" height="400"/><rect x="35" y="390" width="400" height="20"/>'
+    square = '<rect x="10" y="10" width="150" height="150"/>'
+    order = [
+        OrderLine(drawing(445, 420, corner), 1, "corner"),
+        OrderLine(drawing(170, 170, square), 1, "square"),
+    ]
+
+    hull = shapely.union_all([shapely.box(10, 10, 30, 410), shapely.box(35, 390, 435, 410)]).convex_hull
+
+    def meet(**options: Any) -> bool:
+        """Whether the square lies within the corner's hull."""
+        options = {"seconds": 3, **options}
+        found = only(preflight.layout(order, job({"width": 480}), LayoutOptions(**options))).placements
+        spots = {place.piece: place for place in found}
+        where = spots["1"]
+        around = placed(hull, where.turn_deg, where.x_mm, where.y_mm)
+        return bool(around.buffer(-0.01).intersects(shapely.box(*spots["2"].box)))
+
+    assert not meet()
+    assert meet(interlock=True)

@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from preflight.errors import PreflightError, printable, shortened
 from preflight.films import Film
@@ -35,7 +37,7 @@ from preflight.roll.layout.wording import (
     too_short_words,
 )
 from preflight.roll.nesting import Nesting, Piece, Placement, Strip, nest
-from preflight.roll.nesting.model import QUARTERS, UPRIGHT, Asked, Told, placed
+from preflight.roll.nesting.model import QUARTERS, UPRIGHT, Asked, Told, placed, polygons_of
 from preflight.text import FontSource
 from preflight.version import __version__
 
@@ -264,7 +266,9 @@ def _nested(
 ) -> Nesting:
     told, asked, isolated = controls
     pieces = [
-        Piece(cut.key, cut.region, cut.line.copies, UPRIGHT if cut.upright else _TURNS[options.turns])
+        Piece(
+            cut.key, _kept(cut, options), cut.line.copies, UPRIGHT if cut.upright else _TURNS[options.turns]
+        )
         for cut in cuts
     ]
     return nest(
@@ -279,6 +283,17 @@ def _nested(
         workers=None if isolated else 1,  # a process that may start no other has its share of time to keep to
         isolated=isolated,
     )
+
+
+def _kept(cut: Cut, options: LayoutOptions) -> BaseGeometry:
+    """Return the room that one copy keeps to itself.
+
+    Lettering is taped and lifted as one sheet, so nothing else may lie between its parts; it keeps its
+    convex hull. What is one part anyway may be reached into.
+    """
+    if options.interlock or options.fill_holes or len(polygons_of(cut.region)) < 2:
+        return cut.region
+    return shapely.convex_hull(cut.region)
 
 
 def _alone(cut: Cut, piece: PieceShown, strip: Strip) -> tuple[Nesting, Taken]:

@@ -39,6 +39,13 @@ class LayoutOptions(BaseModel):
     keep_upright: Annotated[
         tuple[Name, ...], Field(description="Names of order lines that stay as drawn, whatever turns says")
     ] = ()
+    interlock: Annotated[
+        bool,
+        Field(
+            description="Whether a graphic of several parts may reach in between another’s; it can then not be "
+            "taped as one sheet. false: each keeps its convex hull to itself"
+        ),
+    ] = False
     fill_holes: Annotated[bool, Field(description="Whether pieces may lie in the holes of others")] = False
     gap: Annotated[
         Annotated[float, Quantity("length", 0, 1000)] | None,
