@@ -13,6 +13,7 @@ from prometheus_client.registry import Collector
 from service.held import Held
 from service.jobs.model import Tally
 from service.shelf import Shelf
+from service.tasks import MOST_RULES
 from service.workers import WorkerPool
 
 MEDIA_TYPE = "text/plain; version=0.0.4; charset=utf-8"
@@ -20,8 +21,6 @@ SECONDS = (0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0, 20.0, 
 CAUSES = ("crash", "gone", "idle", "memory", "recycled", "time")
 """Why workers end: counted from the start, so that the first one is a change."""
 OUTCOMES = ("done", "failed", "cancelled")
-MOST_RULES = 200
-"""Rules that are counted apart: a bound on what a broken worker could make up."""
 
 
 class Metrics:
@@ -100,12 +99,16 @@ class _Live(Collector):
 class JobsNow(Collector):
     """What is counted of jobs at one moment: by their store, over all processes, and by the pool of this one.
 
-    ``tally`` is None where the store cannot be reached. Ages are seconds before ``now``, since the epoch.
+    ``tally`` is None where the store cannot be reached, ``findings`` are this process's, by rule. Ages are
+    seconds before ``now``, since the epoch.
     """
 
-    def __init__(self, tally: Tally | None, pool: WorkerPool | None, now: float) -> None:
+    def __init__(
+        self, tally: Tally | None, pool: WorkerPool | None, findings: Mapping[str, int], now: float
+    ) -> None:
         self._tally = tally
         self._pool = pool
+        self._findings = findings
         self._now = now
 
     def collect(self) -> Iterator[Metric]:
@@ -114,7 +117,7 @@ class JobsNow(Collector):
             "sign_preflight_jobs_store_up", "Whether the store of jobs answers.", self._tally is not None
         )
         if self._pool:
-            yield from of_pool("sign_preflight_job_workers", self._pool)
+            yield from of_jobs(self._pool, self._findings)
         if self._tally is None:
             return
         yield CounterMetricFamily(
@@ -152,6 +155,17 @@ def of_pool(prefix: str, pool: WorkerPool) -> Iterator[Metric]:
     yield ended
     yield GaugeMetricFamily(prefix, "Worker processes.", len(pool.pids))
     yield GaugeMetricFamily(f"{prefix}_idle", "Worker processes without work.", pool.idle)
+
+
+def of_jobs(pool: WorkerPool, findings: Mapping[str, int]) -> Iterator[Metric]:
+    """Return what a process counts that works on jobs."""
+    yield from of_pool("sign_preflight_job_workers", pool)
+    found = CounterMetricFamily(
+        "sign_preflight_job_findings", "Findings in files of jobs, by rule.", labels=["rule"]
+    )
+    for rule, count in sorted(findings.items()):
+        found.add_metric([rule], count)
+    yield found
 
 
 def _confinement(pool: WorkerPool) -> Metric:

@@ -85,6 +85,10 @@ class Task:
     """Which of them stand in for which families."""
 
 
+MOST_RULES = 200
+"""Rules whose findings are counted apart: a bound on what a broken worker could make up."""
+
+
 @dataclass(frozen=True, slots=True)
 class Answer:
     """What a worker answers. ``body`` is there when ``outcome`` is ``done``."""

@@ -25,7 +25,7 @@ from prometheus_client.registry import Collector
 from service.jobs.desk import Desk
 from service.jobs.store import StoreError
 from service.log import configure, event
-from service.metrics import of_pool
+from service.metrics import of_jobs
 from service.settings import Settings, SettingsError, from_environment
 from service.telemetry import TRACING
 from service.workers import WORK
@@ -99,7 +99,7 @@ class _Counters(Collector):
     def collect(self) -> Iterator[Metric]:
         yield GaugeMetricFamily(BEAT, "Time since the event loop last ran.", time.monotonic() - self._beat)
         if self._desk.pool:
-            yield from of_pool("sign_preflight_job_workers", self._desk.pool)
+            yield from of_jobs(self._desk.pool, dict(self._desk.findings))
 
 
 def _publish(counters: _Counters, settings: Settings) -> None:

@@ -6,7 +6,7 @@ import asyncio
 import logging
 import os
 import time
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
 
 from service.jobs.model import Tally
@@ -77,6 +77,11 @@ class Desk:
     def pool(self) -> WorkerPool | None:
         """The workers of jobs, where this process has any."""
         return self._runner.pool if self._runner else None
+
+    @property
+    def findings(self) -> Mapping[str, int]:
+        """Findings by rule, in the files that this process has worked on."""
+        return self._runner.findings if self._runner else {}
 
     async def tally(self) -> Tally | None:
         """Return what the store counts; None where it cannot be reached, or there is none."""

@@ -6,6 +6,7 @@ import asyncio
 import logging
 import time
 import uuid
+from collections import Counter
 
 from service.documents import PAGE, policy_of
 from service.files import file_headers, unframed
@@ -14,6 +15,7 @@ from service.jobs.store import Store, StoreError
 from service.log import event
 from service.problems import BUSY, INTERNAL_ERROR, WORKER_CRASHED, ProblemError
 from service.settings import Settings
+from service.tasks import MOST_RULES, Answer, Task
 from service.work import settled
 from service.workers import WORK, WorkerPool
 
@@ -46,6 +48,8 @@ class Runner:
         self._limits = pool_settings(settings)
         self._pool = WorkerPool(self._limits, work)
         self._starting = asyncio.Lock()
+        self.findings: Counter[str] = Counter()
+        """Findings by rule."""
         self._started = False
         self._renew = max(0.25, settings.job_lease_seconds / 4)
 
@@ -106,7 +110,7 @@ class Runner:
     async def _outcome(self, work: Work) -> Outcome | None:
         """Have a worker do it; None where the work is not wanted any more."""
         task = work.order.task(work.file.artwork, work.file.name, self._limits.longest_search)
-        running = asyncio.ensure_future(settled(self._pool.run(task), self._limits, occurrence(work.unit)))
+        running = asyncio.ensure_future(settled(self._counted(task), self._limits, occurrence(work.unit)))
         try:
             while not running.done():
                 await asyncio.wait((running,), timeout=self._renew)
@@ -123,6 +127,13 @@ class Runner:
         finally:
             running.cancel()
             await asyncio.gather(running, return_exceptions=True)
+
+    async def _counted(self, task: Task) -> Answer:
+        answer = await self._pool.run(task)
+        for rule, count in answer.findings.items():
+            if rule in self.findings or len(self.findings) < MOST_RULES:
+                self.findings[rule] += max(count, 0)
+        return answer
 
     async def _wanted(self, unit: Unit) -> bool:
         try:

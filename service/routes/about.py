@@ -35,5 +35,5 @@ async def get_metrics(request: Request) -> Response:
     """Return the counters in the text format of Prometheus."""
     metrics: Metrics = request.app.state.metrics
     desk: Desk = request.app.state.desk
-    jobs = JobsNow(await desk.tally(), desk.pool, time.time())
+    jobs = JobsNow(await desk.tally(), desk.pool, desk.findings, time.time())
     return Response(metrics.text(jobs), media_type=MEDIA_TYPE)

@@ -257,9 +257,10 @@ def test_metrics_of_the_handbook_are_metrics(tmp_path: Path) -> None:
     asked |= {one["external"]["metric"]["name"] for one in _scaled()}
     table = set(re.findall(r"`(sign_preflight_\w+)", text))
     with running("service", tmp_path, workers=1) as server, server.client() as client:
-        assert client.post("/v1/jobs", files=[("artwork", SVG)]).status_code == 202
+        assert client.post("/v1/jobs", files=[("artwork", LIVE_TEXT)]).status_code == 202
         # With findings, which are counted from the first on.
         assert client.post("/v1/reports", files={"artwork": LIVE_TEXT}).status_code == 200
+        until(lambda: client.get("/v1/jobs").json()["jobs"][0]["state"] == "done")
         families = list(text_string_to_metric_families(client.get("/metrics").text))
     shown = {one.name for one in families} | {sample.name for one in families for sample in one.samples}
     # A worker's own; see tests/service/jobs/test_tally.py.

@@ -22,6 +22,9 @@ from tests.service.test_workers import wait_until
 
 Samples = dict[str, float]
 
+THIN = SVG.replace(b"h260v60H20z", b"h260v.1H20z")
+"""A strip 0.1 mm wide."""
+
 
 def samples(text: str) -> Samples:
     """Read the exposition format with the reference library's own parser."""
@@ -89,7 +92,7 @@ def test_the_service_shows_them(tmp_path: Path) -> None:
         assert before["sign_preflight_jobs_store_up"] == 1
         assert before["sign_preflight_jobs_accepted_total"] == 0
         assert before["sign_preflight_jobs_ended_total failed"] == 0
-        files = [("artwork", SVG), ("artwork", b"%!PS-Adobe-3.0")]
+        files = [("artwork", THIN), ("artwork", b"%!PS-Adobe-3.0")]
         assert client.post("/v1/jobs", files=files).status_code == 202
         wait_until(lambda: read(server.url)["sign_preflight_jobs_ended_total failed"] == 1)
         after = read(server.url)
@@ -97,6 +100,15 @@ def test_the_service_shows_them(tmp_path: Path) -> None:
         assert after["sign_preflight_job_files queued"] == after["sign_preflight_job_files running"] == 0
         assert after["sign_preflight_jobs_oldest_seconds"] == 0
         assert after["sign_preflight_job_workers"] == 1
+        (report,) = [
+            client.get(item["result"]).json()
+            for item in client.get("/v1/jobs").json()["jobs"][0]["items"]
+            if item["state"] == "done"
+        ]
+        codes = [one["code"] for one in report["findings"]]
+        assert codes
+        for code in set(codes):
+            assert after[f"sign_preflight_job_findings_total {code}"] == codes.count(code)
 
 
 def test_a_store_that_is_away_is_said_to_be(own_redis: RedisServer, tmp_path: Path) -> None:
