@@ -177,7 +177,11 @@ def enclosing(lines: Polylines, closed: Bools, boxes: Floats, areas: Floats) -> 
     rings = np.flatnonzero(closed)
     if not len(rings):
         return parent
-    polygons = np.array([shapely.Polygon(lines[int(i)]) for i in rings], object)
+    owner = np.repeat(np.arange(len(lines)), np.diff(lines.starts))
+    kept = closed[owner]
+    polygons = np.asarray(
+        shapely.polygons(shapely.linearrings(lines.points[kept], indices=np.searchsorted(rings, owner[kept])))
+    )
     firsts = shapely.points(lines.points[lines.starts[:-1]])
     inner, outer = shapely.STRtree(polygons).query(firsts, predicate="within")
     outer = rings[outer]

@@ -297,29 +297,21 @@ def _ways(cut: Cut) -> tuple[Way, ...]:
 
 
 def _events(cut: Cut, machine: Machine) -> tuple[Event, ...]:
+    there = cut.begin + cut.moving
+    down = there + machine.drop
+    up = down + cut.motion.duration
+    moments = np.round(np.stack((cut.begin, there, down, up, up + machine.lift), axis=1), 6).tolist()
+    travel, length = np.round(cut.travel, 4).tolist(), np.round(cut.own + cut.overcut, 4).tolist()
+    made = Event.model_construct
     events: list[Event] = []
-    rows = zip(
-        cut.begin.tolist(),
-        cut.moving.tolist(),
-        cut.travel.tolist(),
-        cut.motion.duration.tolist(),
-        (cut.own + cut.overcut).tolist(),
-        strict=True,
-    )
-    for number, (begin, moving, way, cutting, length) in enumerate(rows, 1):
-        times = [begin, begin + moving]
-        times += [times[1] + machine.drop, times[1] + machine.drop + cutting]
-        times.append(times[3] + machine.lift)
-        at = [round(time, 6) for time in times]
-        events += [
-            Event.model_construct(
-                kind=kind, start_s=at[i], end_s=at[i + 1], contour=number, length_mm=_mm(long)
-            )
-            for i, (kind, long) in enumerate(
-                (("travel", way), ("lower", 0.0), ("cut", length), ("lift", 0.0))
-            )
-            if kind != "travel" or at[1] > at[0]
-        ]
+    for number, (at, way, long) in enumerate(zip(moments, travel, length, strict=True), 1):
+        if at[1] > at[0]:
+            events.append(made(kind="travel", start_s=at[0], end_s=at[1], contour=number, length_mm=way))
+        events += (
+            made(kind="lower", start_s=at[1], end_s=at[2], contour=number, length_mm=0.0),
+            made(kind="cut", start_s=at[2], end_s=at[3], contour=number, length_mm=long),
+            made(kind="lift", start_s=at[3], end_s=at[4], contour=number, length_mm=0.0),
+        )
     return tuple(events)
 
 
