@@ -64,6 +64,7 @@ TAGS = [
     {"name": "jobsheets", "description": "What the workshop has to know, to print and tick off"},
     {"name": "rehearsals", "description": "The cut before it is made: order, way, time, errors of the tip"},
     {"name": "layouts", "description": "How an order lies on the roll, and its files for production"},
+    {"name": "panels", "description": "A sign that is wider than its roll, in panels, and their files"},
     {"name": "jobs", "description": "Work accepted now and done later, for one file or many"},
     {"name": "rules", "description": "What is looked for, how it is measured and what to do about it"},
     {"name": "problems", "description": "What the types of the errors mean"},
@@ -215,6 +216,7 @@ def with_examples(schema: Json) -> Json:
     from preflight.job import Job  # noqa: PLC0415
     from preflight.report.model import Report  # noqa: PLC0415
     from preflight.roll.layout.options import LayoutOptions  # noqa: PLC0415
+    from preflight.roll.panels import PanelOptions  # noqa: PLC0415
     from preflight.version import __version__  # noqa: PLC0415
     from service.mending import Mended  # noqa: PLC0415
     from service.workshop import MODELS  # noqa: PLC0415
@@ -224,10 +226,8 @@ def with_examples(schema: Json) -> Json:
     components: Json = schema["components"]["schemas"]
     # What is read is described as it may be sent, all else as it is answered.
     written: tuple[type[BaseModel], ...] = (Report, Mended, Problem, *MODELS)
-    models: list[tuple[type[BaseModel], JsonSchemaMode]] = [
-        (Job, "validation"),
-        (LayoutOptions, "validation"),
-    ]
+    read: tuple[type[BaseModel], ...] = (Job, LayoutOptions, PanelOptions)
+    models: list[tuple[type[BaseModel], JsonSchemaMode]] = [(model, "validation") for model in read]
     models += [(model, "serialization") for model in written]
     # All at once: where two models have the same name, both get longer ones.
     _, made = models_json_schema(models, ref_template="#/components/schemas/{model}")
@@ -351,6 +351,8 @@ def _workshop_examples() -> Json:
         "rehearsal-html": played,
         "layout": json.loads(body("layout-json")),
         "layout-svg": _frame_of(body("layout-svg")),
+        "panels": json.loads(body("panels-json")),
+        "panels-svg": _frame_of(body("panels-svg")),
     }
 
 

@@ -43,7 +43,8 @@ SCHEME: Json = {
     "description": "A key from the operator of the service, where it asks for one",
 }
 AT_ONCE = tuple(
-    f"/v1/{name}" for name in ("reports", "pictures", "repairs", "jobsheets", "rehearsals", "layouts")
+    f"/v1/{name}"
+    for name in ("reports", "pictures", "repairs", "jobsheets", "rehearsals", "layouts", "panels")
 )
 
 

@@ -51,6 +51,35 @@ def answers_layout() -> Responses:
     return {200: ok, **problem_answers(INVALID_PARAMETER, UNWRITABLE_FILE, NOT_INSTALLED, *UPLOAD_PROBLEMS)}
 
 
+def answers_panels() -> Responses:
+    """Return the answers of the operation that parts a sign into panels."""
+    content: Json = {
+        "application/json": {"schema": {"$ref": "#/components/schemas/PanelledOut"}, "x-example": "panels"},
+        "image/svg+xml": {"schema": {"type": "string"}, "x-example": "panels-svg"},
+        "image/png": {"schema": _BINARY},
+    }
+    content |= {media: {"schema": _BINARY} for media in FORMATS.values() if media not in content}
+    ok = {
+        "description": "Whether panels are needed, and which",
+        "content": content,
+        "headers": {"ETag": KEPT["ETag"], **FILE_HEADERS},
+    }
+    return {200: ok, **problem_answers(INVALID_PARAMETER, UNWRITABLE_FILE, *UPLOAD_PROBLEMS)}
+
+
+def takes_sign() -> Json:
+    """Return the request body of the operation that parts a sign into panels."""
+    taken = takes_order()
+    body = taken["requestBody"]
+    body["description"] = "One artwork as the raw body, or a form with its job and options."
+    form = body["content"]["multipart/form-data"]
+    properties = form["schema"]["properties"]
+    properties["artwork"] = {**_BINARY, "description": "The artwork's file"}
+    properties["options"]["description"] = "Options as JSON (see PanelOptions) or TOML"
+    form["example"] |= {"artwork": ARTWORK, "options": json.dumps({"prefer": "fewest-panels"})}
+    return taken
+
+
 def takes_order() -> Json:
     """Return the request body of the operation that lays an order out."""
     form: Json = {

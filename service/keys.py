@@ -29,7 +29,9 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-Scope = Literal["reports", "pictures", "jobs", "repairs", "jobsheets", "rehearsals", "layouts", "metrics"]
+Scope = Literal[
+    "reports", "pictures", "jobs", "repairs", "jobsheets", "rehearsals", "layouts", "panels", "metrics"
+]
 SCOPES: tuple[Scope, ...] = get_args(Scope)
 
 PREFIX = "spk"

@@ -53,7 +53,7 @@ def run(task: Task) -> Product:
 
 def _checked(task: Task) -> Product:
     job = Job() if task.job is None else Job.parse(task.job, _job_format(task.job_format))
-    if task.kind.startswith(("layout-", "rehearsal-", "jobsheet-")):
+    if task.kind.startswith(("layout-", "panels-", "rehearsal-", "jobsheet-")):
         # Only a worker that is asked for these needs what they load.
         from service import workshop  # noqa: PLC0415
 

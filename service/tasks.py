@@ -51,6 +51,10 @@ Kind = Literal[
     "layout-svg",
     "layout-png",
     "layout-file",
+    "panels-json",
+    "panels-svg",
+    "panels-png",
+    "panels-file",
 ]
 
 Outcome = Literal["done", "artwork", "limit", "job", "write", "undone", "absent", "memory", "failed"]
@@ -211,7 +215,7 @@ def options_of(kind: str, text: str = "", *, search_seconds: float = 0.0, **more
     search for a layout.
     """
     operation = kind.partition("-")[0]
-    if operation not in ("repair", "jobsheet", "rehearsal", "layout"):
+    if operation not in ("repair", "jobsheet", "rehearsal", "layout", "panels"):
         return ""
     bounds = {"search_seconds": search_seconds} if operation == "layout" else {}
     return json.dumps({"options": text, **bounds, **more})

@@ -63,8 +63,12 @@ TEXT_BYTES = 4096
 """Longest text part of a batch."""
 
 
-async def receive_batch(request: Request, settings: Settings, texts: tuple[str, ...]) -> Batch:
-    """Receive a raw body, or a form with any number of artworks, one job and parts named in ``texts``.
+async def receive_batch(
+    request: Request, settings: Settings, texts: tuple[str, ...], most: int | None = None
+) -> Batch:
+    """Receive a raw body, or a form with artworks, one job and parts named in ``texts``.
+
+    At most ``most`` artworks are taken; None: as many as a job may have files.
 
     Raises the problems of `receive`.
     """
@@ -72,7 +76,8 @@ async def receive_batch(request: Request, settings: Settings, texts: tuple[str, 
     if kind != MULTIPART:
         return Batch((await receive(request, settings),))
     limits = {"artwork": settings.upload_bytes, "job": settings.job_bytes} | dict.fromkeys(texts, TEXT_BYTES)
-    form = _Form(options[b"boundary"], limits, settings.job_files, settings.batch_bytes)
+    together = settings.upload_bytes if most == 1 else settings.batch_bytes
+    form = _Form(options[b"boundary"], limits, most or settings.job_files, together)
     frames = FRAME_BYTES + 1024 * settings.job_files
     most = settings.batch_bytes + settings.job_bytes + frames + TEXT_BYTES * len(texts)
     await _receive_body(request, most, settings.batch_bytes, settings, form.feed)

@@ -20,6 +20,7 @@ from starlette.requests import ClientDisconnect
 from service import idempotency, preferences, uploads
 from service.catalogue import Facts
 from service.documents import page_headers
+from service.files import file_headers, unframed
 from service.held import Held
 from service.log import event
 from service.metrics import Metrics
@@ -72,6 +73,9 @@ MEDIA = {
     "layout-json": "application/json",
     "layout-svg": "image/svg+xml",
     "layout-png": "image/png",
+    "panels-json": "application/json",
+    "panels-svg": "image/svg+xml",
+    "panels-png": "image/png",
 }
 
 
@@ -91,14 +95,14 @@ async def answered(
     words: bool = True,
     format: str = "svg",
     options: str = "",
-    several: bool = False,
+    artworks: int | None = 0,
 ) -> bytes:
     """Receive the upload of ``request``, have a worker do ``kind`` with it, return the answer's body.
 
-    ``options`` is a JSON object of what the kind takes besides. With ``several`` the upload may be a form
-    with more than one artwork, and with a part “options” that becomes the member of that name. The same
-    content again is answered from memory, for the same caller only. Raises `ProblemError` for whatever
-    stands in the way.
+    ``options`` is a JSON object of what the kind takes besides. With ``artworks`` the upload may be a form
+    with so many of them (None: as many as a job may have), and with a part “options” that becomes the
+    member of that name. The same content again is answered from memory, for the same caller only. Raises
+    `ProblemError` for whatever stands in the way.
     """
     state = request.app.state
     settings: Settings = state.settings
@@ -106,10 +110,11 @@ async def answered(
     held: Held = state.held
     with held.account() as account:
         request.state.account = account
-        if several:
-            batch = await received(request, partial(uploads.receive_batch, request, settings, ("options",)))
-        else:
+        if artworks == 0:
             batch = uploads.Batch((await received(request, partial(uploads.receive, request, settings)),))
+        else:
+            receive = partial(uploads.receive_batch, request, settings, ("options",), artworks)
+            batch = await received(request, receive)
         task = _task(batch, Task(kind, width_px=width_px, words=words, format=format, options=options))
         facts: Facts = state.facts
         mark = fingerprint(task, facts.version)
@@ -181,6 +186,17 @@ def shown(request: Request, body: bytes, media: str, path: str = "", *, kind: st
     if (waited := getattr(request.state, "waited", None)) is not None:
         headers["Preference-Applied"] = f"wait={waited}"
     return Response(body, media_type=media, headers=headers)
+
+
+def shown_file(request: Request, body: bytes, media: str) -> Response:
+    """Return the file for production in a worker's answer, with the headers that belong to it."""
+    try:
+        head, data = unframed(body)
+    except ValueError:
+        raise ProblemError(INTERNAL_ERROR, "The service failed while it worked on this artwork.") from None
+    response = shown(request, data, media)
+    response.headers.update(file_headers(head))
+    return response
 
 
 def shown_again(request: Request, mark: str, kinds: str) -> Response:

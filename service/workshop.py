@@ -7,15 +7,15 @@ imports this.
 from __future__ import annotations
 
 import base64
-import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
-from typing import TYPE_CHECKING, Annotated, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from preflight.checking import check
+from preflight.commands.files import film_word
 from preflight.cutting.rehearsal import (
     Rehearsal,
     RehearsalOptions,
@@ -31,6 +31,10 @@ from preflight.readers import read
 from preflight.roll.layout import Laid, Layout, LayoutOptions, OrderLine, lay_out
 from preflight.roll.layout.cut import cut_files
 from preflight.roll.layout.picture import layout_png, layout_svg
+from preflight.roll.panels import Panelling, PanelOptions, panel_out
+from preflight.roll.panels.cut import FilmCut, cut_panels
+from preflight.roll.panels.drawing import assembly_png, assembly_svg
+from preflight.roll.panels.model import PanelProof
 from preflight.writers import WRITERS
 from service.files import FORMATS, FileHead, Format, framed
 from service.mending import MendedFile
@@ -40,8 +44,6 @@ from service.tasks import Task
 if TYPE_CHECKING:
     from preflight.artwork import Artwork
     from preflight.report.model import Report
-
-_NAME = re.compile(r"[^a-z0-9]+")
 
 
 class SheetOptions(BaseModel):
@@ -56,6 +58,28 @@ class LaidFile(MendedFile):
     """The cut of one film on its roll, for production."""
 
     film: str
+
+
+class PanelFile(MendedFile):
+    """The cut of one panel, for production."""
+
+    film: str
+    panel: Annotated[int, Field(description="Its number, in the order in which panels are put on")]
+
+
+class PanelledOut(BaseModel):
+    """What `POST /v1/panels` answers as JSON."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    panelling: Panelling
+    proofs: Annotated[
+        tuple[PanelProof, ...],
+        Field(description="The panels of each film against the film, where a format is asked for"),
+    ] = ()
+    files: Annotated[
+        tuple[PanelFile, ...], Field(description="One for each panel, where a format is asked for")
+    ] = ()
 
 
 class LaidOut(BaseModel):
@@ -83,6 +107,8 @@ def made(task: Task, job: Job) -> Made:
     if task.kind.startswith("layout-"):
         return Made(_layout(task, job))
     artwork = read(task.artwork, task.name)
+    if task.kind.startswith("panels-"):
+        return Made(_panels(task, artwork, job))
     if task.kind.startswith("rehearsal-"):
         return Made(_rehearsal(task, artwork, job))
     report = check(artwork, job)
@@ -135,8 +161,69 @@ def _layout(task: Task, job: Job) -> bytes:
         case "layout-file":
             return framed(*_one(_files(laid, task), asked.get("film")))
     word = cast("Format", task.format)
-    files = tuple(_shown(word, *file) for file in _files(laid, task)) if asked.get("files") else ()
+    made = _files(laid, task) if asked.get("files") else []
+    files = tuple(LaidFile(film=film, **_file(word, head, data)) for film, head, data in made)
     return LaidOut(layout=laid.layout, files=files).model_dump_json().encode()
+
+
+def _panels(task: Task, artwork: Artwork, job: Job) -> bytes:
+    asked = chosen(task)
+    panelled = panel_out(artwork, job, stated(task, PanelOptions), fonts=fonts_of(task))
+    match task.kind:
+        case "panels-svg":
+            return assembly_svg(panelled, width_px=task.width_px).encode()
+        case "panels-png":
+            return assembly_png(panelled, width_px=task.width_px)
+    if task.kind == "panels-json" and not asked.get("files"):
+        return PanelledOut(panelling=panelled.panelling).model_dump_json().encode()
+    stem = PurePosixPath(artwork.source.name or "artwork").stem or "artwork"
+    cuts = cut_panels(panelled, stem)
+    files = list(_panel_files(cuts, stem, task.format))
+    if task.kind == "panels-file":
+        return framed(*_one_panel(files, asked.get("film"), asked.get("panel")))
+    word = cast("Format", task.format)
+    shown = tuple(
+        PanelFile(film=film, panel=panel, **_file(word, head, data)) for film, panel, head, data in files
+    )
+    proofs = tuple(cut.proof for cut in cuts)
+    return PanelledOut(panelling=panelled.panelling, proofs=proofs, files=shown).model_dump_json().encode()
+
+
+def _panel_files(
+    cuts: Sequence[FilmCut], stem: str, format: str
+) -> Iterator[tuple[str, int, FileHead, bytes]]:
+    writer = next(writer for writer in WRITERS if writer.word == format)
+    taken: set[str] = set()
+    for cut in cuts:
+        film = cut.planned.plan.film
+        word = film_word(film, taken)
+        for one in cut.panels:
+            head = FileHead(
+                name=f"{stem}-{word}-panel-{one.panel.number}.{'cut' if cut.proved else 'not-proved'}{writer.ending}",
+                media_type=writer.media_type,
+                standing="geometry-proved" if cut.proved else "not-proved",
+                caution=writer.caution if cut.proved else f"{one.file.claim} {writer.caution}",
+            )
+            yield film, one.panel.number, head, writer.write(one.file)
+
+
+def _one_panel(
+    files: Sequence[tuple[str, int, FileHead, bytes]], film: str | None, panel: int | None
+) -> tuple[FileHead, bytes]:
+    """Return the file of ``panel`` of ``film``; where one is not named, there must be no choice."""
+    named = [
+        (head, data) for name, number, head, data in files if film in (None, name) and panel in (None, number)
+    ]
+    if len(named) == 1:
+        return named[0]
+    known = ", ".join(f"panel {number} of {quoted(name)}" for name, number, _, _ in files)
+    if named:
+        raise WriteError(
+            "several-panels",
+            f"{len(named)} panels answer to this, and a file holds one.",
+            f"Name one with “film” and “panel”, or ask for JSON, which has all of them. There are: {known}.",
+        )
+    raise WriteError("panel-unknown", "There is no such panel.", f"There are: {known}.")
 
 
 def _lines(task: Task, copies: list[int]) -> Iterator[OrderLine]:
@@ -161,9 +248,10 @@ def _files(laid: Laid, task: Task) -> list[tuple[str, FileHead, bytes]]:
     writer = next(writer for writer in WRITERS if writer.word == task.format)
     first = laid.layout.lines[0].name if len(laid.layout.lines) == 1 else "order"
     stem = PurePosixPath(first).stem or "order"
+    taken: set[str] = set()
     made = []
-    for number, file in enumerate(cut_files(laid, stem), 1):
-        word = _NAME.sub("-", file.film.film.lower()).strip("-") or str(number)
+    for file in cut_files(laid, stem):
+        word = film_word(file.film.film, taken)
         head = FileHead(
             name=f"{stem}-{word}.{'cut' if file.proved else 'not-proved'}{writer.ending}",
             media_type=writer.media_type,
@@ -191,19 +279,18 @@ def _one(files: list[tuple[str, FileHead, bytes]], film: str | None) -> tuple[Fi
     )
 
 
-def _shown(word: Format, film: str, head: FileHead, data: bytes) -> LaidFile:
+def _file(word: Format, head: FileHead, data: bytes) -> dict[str, Any]:
     text = head.media_type == FORMATS["svg"]
-    return LaidFile(
-        film=film,
-        name=head.name,
-        format=word,
-        media_type=head.media_type,
-        standing=head.standing,
-        caution=head.caution,
-        encoding="utf-8" if text else "base64",
-        content=data.decode() if text else base64.b64encode(data).decode(),
-    )
+    return {
+        "name": head.name,
+        "format": word,
+        "media_type": head.media_type,
+        "standing": head.standing,
+        "caution": head.caution,
+        "encoding": "utf-8" if text else "base64",
+        "content": data.decode() if text else base64.b64encode(data).decode(),
+    }
 
 
-MODELS: tuple[type[BaseModel], ...] = (JobSheet, Rehearsal, LaidOut)
+MODELS: tuple[type[BaseModel], ...] = (JobSheet, Rehearsal, LaidOut, PanelledOut)
 """What is answered as JSON, for the contract."""

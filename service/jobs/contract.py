@@ -78,7 +78,7 @@ def takes_batch() -> Json:
             "job": {"type": "string", "description": "The settings for all files as JSON (see Job) or TOML"},
             "options": {
                 "type": "string",
-                "description": "The operation's own options as JSON or TOML: of a layout those of LayoutOptions",
+                "description": "The operation's own options as JSON or TOML: see LayoutOptions, PanelOptions",
             },
             "webhook": {"type": "string", "format": "uri", "description": "Told when the job is over; https"},
             "webhook_secret": {
@@ -156,7 +156,7 @@ def answers_result() -> Responses:
             "schema": {
                 "oneOf": [
                     {"$ref": f"#/components/schemas/{name}"}
-                    for name in ("Report", "Mended", "JobSheet", "Rehearsal", "LaidOut")
+                    for name in ("Report", "Mended", "JobSheet", "Rehearsal", "LaidOut", "PanelledOut")
                 ]
             },
             "x-example": "report",

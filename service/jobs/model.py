@@ -9,7 +9,7 @@ from typing import Any, Literal
 from service.files import FORMATS
 from service.tasks import PICTURE_WIDTH, Task, options_of
 
-Operation = Literal["report", "picture", "repair", "jobsheet", "rehearsal", "layout"]
+Operation = Literal["report", "picture", "repair", "jobsheet", "rehearsal", "layout", "panels"]
 
 OUTPUTS: dict[Operation, dict[str, tuple[str, str]]] = {
     "report": {"json": ("report-json", "application/json"), "text": ("report-text", "text/plain")},
@@ -33,6 +33,11 @@ OUTPUTS: dict[Operation, dict[str, tuple[str, str]]] = {
         "json": ("layout-json", "application/json"),
         "svg": ("layout-svg", "image/svg+xml"),
         "png": ("layout-png", "image/png"),
+    },
+    "panels": {
+        "json": ("panels-json", "application/json"),
+        "svg": ("panels-svg", "image/svg+xml"),
+        "png": ("panels-png", "image/png"),
     },
 }
 """For each operation its formats, the stock one first: the worker's task, and the media type."""

@@ -69,8 +69,8 @@ async def create_job(
         Query(
             max_length=20,
             description="Format of the results. report: json, text; picture: svg, png; repair: json, svg, pdf,"
-            " dxf, dxf-polylines, hpgl; jobsheet: json, html, pdf; rehearsal: json, svg, png, html; layout: json,"
-            " svg, png. Left out, the first of these",
+            " dxf, dxf-polylines, hpgl; jobsheet: json, html, pdf; rehearsal: json, svg, png, html; layout and panels:"
+            " json, svg, png. Left out, the first of these",
         ),
     ] = None,
     width: Annotated[

@@ -8,12 +8,11 @@ from fastapi import APIRouter, Header, Query, Request
 from fastapi.responses import Response
 
 from service import contract_workshop
-from service.files import FORMATS, Format, file_headers, unframed
+from service.files import FORMATS, Format
 from service.negotiation import choose
-from service.problems import INTERNAL_ERROR, ProblemError
 from service.settings import Settings
 from service.tasks import NARROWEST, PICTURE_WIDTH, WIDEST, Kind, options_of
-from service.work import answered, shown
+from service.work import answered, shown, shown_file
 
 router = APIRouter(prefix="/v1/layouts", tags=["layouts"])
 
@@ -77,14 +76,6 @@ async def create_layout(
         files=format is not None,
     )
     body = await answered(
-        request, kind, width_px=width, format=format or "svg", options=options, several=True
+        request, kind, width_px=width, format=format or "svg", options=options, artworks=None
     )
-    if kind != "layout-file":
-        return shown(request, body, media)
-    try:
-        head, data = unframed(body)
-    except ValueError:
-        raise ProblemError(INTERNAL_ERROR, "The service failed while it worked on this artwork.") from None
-    response = shown(request, data, media)
-    response.headers.update(file_headers(head))
-    return response
+    return shown(request, body, media) if kind != "layout-file" else shown_file(request, body, media)

@@ -9,12 +9,11 @@ from fastapi import APIRouter, Header, Query, Request
 from fastapi.responses import Response
 
 from service import contract
-from service.files import FORMATS, Format, file_headers, unframed
+from service.files import FORMATS, Format
 from service.jobs import contract as jobs_contract
 from service.negotiation import choose
-from service.problems import INTERNAL_ERROR, ProblemError
 from service.tasks import options_of
-from service.work import answered, shown
+from service.work import answered, shown, shown_file
 
 router = APIRouter(prefix="/v1/repairs", tags=["repairs"])
 
@@ -56,10 +55,5 @@ async def create_repair(
     if media == JSON:
         body = await answered(request, "repair-json", format=word, options=options)
         return shown(request, body, JSON)
-    try:
-        head, data = unframed(await answered(request, "repair-file", format=word, options=options))
-    except ValueError:
-        raise ProblemError(INTERNAL_ERROR, "The service failed while it worked on this artwork.") from None
-    response = shown(request, data, media)
-    response.headers.update(file_headers(head))
-    return response
+    body = await answered(request, "repair-file", format=word, options=options)
+    return shown_file(request, body, media)

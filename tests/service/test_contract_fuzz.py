@@ -76,7 +76,16 @@ def test_every_operation_is_tried() -> None:
 
 def test_good_answers_and_refusals_were_both_seen() -> None:
     # Else the requests made up would have tried the refusals alone.
-    for resource in ("reports", "pictures", "repairs", "jobsheets", "rehearsals", "layouts", "jobs"):
+    for resource in (
+        "reports",
+        "pictures",
+        "repairs",
+        "jobsheets",
+        "rehearsals",
+        "layouts",
+        "panels",
+        "jobs",
+    ):
         seen = SEEN[f"POST /v1/{resource}"]
         assert seen & {200, 202}, (resource, seen)
         assert seen & {400, 422}, (resource, seen)

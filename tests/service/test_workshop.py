@@ -23,7 +23,7 @@ from service.problems import ProblemError
 from service.settings import Settings
 from service.tasks import Answer, Task, attempt, options_of
 from service.work import settled
-from service.workshop import LaidOut
+from service.workshop import LaidOut, PanelledOut
 from tests.service.conftest import ROOT, SVG, assert_problem, running
 
 JOB = json.dumps({"roll": {"width": "610 mm"}, "film": {"price": 8}})
@@ -232,6 +232,59 @@ class TestLayouts:
         assert "content-location" not in post(client, "/v1/layouts", "application/json").headers
 
 
+class TestPanels:
+    WIDE = (
+        b'<svg xmlns="http://www.w3.org/2000/svg" width="1500mm" height="700mm" viewBox="0 0 1500 700">'
+        b'<path fill="#1f5f3a" d="M50 50h400v600H50z M550 50h400v600H550z M1050 50h400v600h-400z"/></svg>'
+    )
+
+    def parted(self, client: httpx.Client, query: str, accept: str) -> httpx.Response:
+        form = {"artwork": ("wide.svg", self.WIDE), "job": ("job.json", JOB.encode())}
+        options = {"options": '{"seams": "vertical"}'}
+        return client.post(f"/v1/panels{query}", files=form, data=options, headers={"accept": accept})
+
+    def test_a_sign_in_three_panels(self, client: httpx.Client) -> None:
+        """Bars of 400 by 600 mm, 100 mm apart; a roll of 610 mm has room for one."""
+        answer = self.parted(client, "", "application/json")
+        out = PanelledOut.model_validate_json(answer.content)
+        (film,) = out.panelling.films
+        assert (film.verdict, len(film.panels), len(film.seams)) == ("panels", 3, 2)
+        assert not any(seam.through_film for seam in film.seams)
+        assert not out.files
+        assert not out.proofs
+
+    def test_files_and_their_proof(self, client: httpx.Client) -> None:
+        answer = self.parted(client, "?format=svg", "application/json")
+        out = PanelledOut.model_validate_json(answer.content)
+        assert [file.panel for file in out.files] == [1, 2, 3]
+        assert all(proof.proved for proof in out.proofs)
+        assert len({file.name for file in out.files}) == 3
+        assert all(file.standing == "geometry-proved" for file in out.files)
+
+    def test_one_panels_file_alone(self, client: httpx.Client) -> None:
+        several = post(client, "/v1/panels?format=pdf", "application/pdf", self.WIDE)
+        assert assert_problem(several, "unwritable-file", 422)["code"] == "several-panels"
+        alone = post(client, "/v1/panels?format=pdf&panel=2", "application/pdf", self.WIDE)
+        assert alone.content.startswith(b"%PDF")
+        assert "panel-2" in alone.headers["content-disposition"]
+        none = post(client, "/v1/panels?format=pdf&panel=4", "application/pdf", self.WIDE)
+        assert assert_problem(none, "unwritable-file", 422)["code"] == "panel-unknown"
+
+    def test_drawings(self, client: httpx.Client) -> None:
+        svg = post(client, "/v1/panels?width=900", "image/svg+xml", self.WIDE)
+        assert ET.fromstring(svg.content).get("width") == "900"
+        png = post(client, "/v1/panels?width=900", "image/png", self.WIDE)
+        assert Image.open(io.BytesIO(png.content)).width == 900
+
+    def test_refusals(self, client: httpx.Client) -> None:
+        form = [("artwork", ("a.svg", SVG)), ("artwork", ("b.svg", SVG))]
+        assert_problem(client.post("/v1/panels", files=form), "malformed-request", 400)
+        wrong = client.post("/v1/panels", files={"artwork": SVG}, data={"options": '{"prefer": "none"}'})
+        assert_problem(wrong, "invalid-job", 422)
+        unstated = client.post("/v1/panels?format=svg", files={"artwork": self.WIDE})
+        assert assert_problem(unstated, "cannot-be-done", 422)["code"] == "panels-empty"
+
+
 class TestRepairs:
     def test_weed_lines_are_layers_of_their_own(self, client: httpx.Client) -> None:
         plain = client.post("/v1/repairs?format=svg", files={"artwork": SIGN})
@@ -257,6 +310,7 @@ class TestAsJobs:
             ("rehearsal", "html", "", "text/html; charset=utf-8"),
             ("layout", "json", '{"copies": 3, "nest": false}', "application/json"),
             ("layout", "png", "", "image/png"),
+            ("panels", "svg", '{"marks": false}', "image/svg+xml"),
             ("repair", "svg", "weed_lines = true", "image/svg+xml"),
         ],
     )
