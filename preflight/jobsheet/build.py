@@ -28,9 +28,11 @@ from preflight.jobsheet.model import (
 from preflight.jobsheet.stacking import laying_of
 from preflight.report.model import Report, Severity
 from preflight.roll.fit import fit_film
+from preflight.roll.panels import PanelPlan, panel_out
 from preflight.rules import RULES
 from preflight.rules.specks import small_counters, small_islands
 from preflight.version import __version__
+from preflight.weeding import weeding_of
 
 CLAIM = "Geometry only; test-cut first. Film, blade, force, machine and weather are not known here."
 
@@ -61,8 +63,10 @@ def job_sheet(
     laying = laying_of(analysis)
     box = _box([film.region.bounds for film in films])
     flipped = laying.mirror == "mirror"
+    plans = _panels(artwork, analysis)
     sheets = tuple(
-        _film(analysis, film, machine or machine_of(job.machine), flipped=flipped) for film in films
+        _film(analysis, film, machine or machine_of(job.machine), plans.get(film.key), flipped=flipped)
+        for film in films
     )
     return JobSheet(
         tool_version=__version__,
@@ -104,7 +108,18 @@ def _faults(report: Report) -> tuple[str, ...]:
     return tuple(dict.fromkeys(errors))
 
 
-def _film(analysis: Analysis, film: Film, machine: Machine, *, flipped: bool) -> FilmSheet:
+def _panels(artwork: Artwork, analysis: Analysis) -> dict[str, PanelPlan]:
+    """Return the plans of those films that are too wide for their rolls, by the film's key."""
+    if all(fit_film(film).case != "panels-needed" for film in analysis.films):
+        return {}
+    plans = panel_out(artwork, analysis.job).panelling.films
+    pairs = zip(analysis.films, plans, strict=True)
+    return {film.key: plan for film, plan in pairs if plan.verdict == "panels"}
+
+
+def _film(
+    analysis: Analysis, film: Film, machine: Machine, panels: PanelPlan | None, *, flipped: bool
+) -> FilmSheet:
     job, bounds = analysis.job, film.region.bounds
     roll = _roll(film)
     return FilmSheet(
@@ -124,6 +139,7 @@ def _film(analysis: Analysis, film: Film, machine: Machine, *, flipped: bool) ->
             analysis, film, machine, turned=roll is not None and roll.turned, mirrored=flipped
         ),
         roll=roll,
+        panels=panels,
         weeding=_weeding(film, surround=job.polarity == "surround"),
         tape=_tape(film, job.mounting.tape_width),
         placement=placed(_box([bounds]), analysis, flipped=flipped),
@@ -168,6 +184,7 @@ def _weeding(film: Film, *, surround: bool) -> Weeding:
     removed = len(shapely.get_parts(film.shapes_region)) if surround else holes + 1
     narrow = [part for part in film.thin if part.kind != "spike"]
     judged = "narrow parts" not in film.unjudged
+    told = weeding_of(film)
     return Weeding(
         stays=len(stays),
         removed=removed,
@@ -178,6 +195,10 @@ def _weeding(film: Film, *, surround: bool) -> Weeding:
         smallest=_sides(stays[int(np.argmin(shapely.area(stays)))]),
         narrow=len(narrow) if judged else None,
         narrowest=min((part.width for part in narrow), default=None) if judged else None,
+        difficulty=told.difficulty,
+        hands=told.hands,
+        weed_lines=len(told.lines),
+        weed_lines_length=told.line_length,
     )
 
 

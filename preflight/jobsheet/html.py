@@ -12,7 +12,8 @@ from importlib.resources import files
 from preflight.errors import printable
 from preflight.jobsheet.drawing import Figure, Fill, Stroke, Words, figure
 from preflight.jobsheet.model import JobSheet
-from preflight.jobsheet.wording import MARKS, Cell, Section, Table, facts, sections
+from preflight.jobsheet.table import Cell, Section, Table
+from preflight.jobsheet.wording import MARKS, facts, sections
 from preflight.report.model import Verdict
 
 

@@ -13,6 +13,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from preflight.job import FilmKind, Temperature, Use
 from preflight.job.mounting import Place
 from preflight.report.model import Verdict
+from preflight.roll.panels import PanelPlan
+from preflight.weeding import Difficulty, Hands
 
 Box = tuple[float, float, float, float]
 
@@ -55,6 +57,10 @@ class Weeding(_Model):
     )
     narrow: int | None = Field(description="Narrow places that stay; None: not judged")
     narrowest: float | None
+    difficulty: Difficulty
+    hands: Hands
+    weed_lines: int = Field(description="Proposed cuts in the waste; none comes near film that stays")
+    weed_lines_length: float
 
 
 class Tape(_Model):
@@ -95,6 +101,7 @@ class FilmSheet(_Model):
     contours: int
     cut_seconds: float | None
     roll: RollSheet | None
+    panels: PanelPlan | None = Field(description="Where it is too wide for its roll: how it is parted")
     weeding: Weeding
     tape: Tape
     placement: Placement

@@ -26,7 +26,8 @@ from reportlab.platypus import Table as Grid
 from preflight.errors import printable
 from preflight.jobsheet.drawing import Figure, Fill, Stroke, Words, figure
 from preflight.jobsheet.model import JobSheet
-from preflight.jobsheet.wording import MARKS, Cell, Section, Table, facts, sections
+from preflight.jobsheet.table import Cell, Section, Table
+from preflight.jobsheet.wording import MARKS, facts, sections
 from preflight.report.model import Verdict
 
 Paper = Literal["a4", "letter"]
@@ -141,9 +142,9 @@ def _section(section: Section, room: float) -> Iterator[Flowable]:
 
 
 def _table(table: Table, room: float) -> Flowable:
-    weights = [
-        2.0 if word == "Film" else 1.5 if word in ("How it lies", "Apply at") else 1.0 for word in table.head
-    ]
+    few = len(table.head) < 8
+    wide = {"Film": 2.0 if few else 2.6} | dict.fromkeys(table.wide, 1.5 if few else 1.3)
+    weights = [wide.get(word, 1.0) for word in table.head]
     if len(table.head) == 3:
         weights = [0.5, 1.0, 1.0]
     share = (room if len(table.head) > 3 else room * 0.5) / sum(weights)

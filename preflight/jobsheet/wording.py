@@ -7,13 +7,27 @@ Words that come from the artwork or the job are plain text here; each form escap
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
-from preflight.errors import printable, shortened
+from preflight.errors import printable
 from preflight.job import Temperature
 from preflight.jobsheet.cautions import LOCAL_RULES
-from preflight.jobsheet.model import FilmSheet, JobSheet
-from preflight.units import MM_PER, Unit, format_length
+from preflight.jobsheet.model import JobSheet, RollSheet
+from preflight.jobsheet.panels import in_panels
+from preflight.jobsheet.table import (
+    Cell,
+    Section,
+    Table,
+    both,
+    duration,
+    film_cell,
+    named,
+    sides,
+    star,
+    two_units,
+)
+from preflight.jobsheet.weeding import weed
+from preflight.roll.panels import PanelPlan
+from preflight.units import MM_PER, format_length
 
 TAPE_SPARE = 25.4
 """Transfer tape left over at each end to hold it by, mm. Common practice, no source."""
@@ -28,61 +42,6 @@ PLACES = {
     "banner": "a banner",
     "ground-stake": "a sign on ground stakes",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Cell:
-    """A table's cell: its lines, and the colour of a swatch before them."""
-
-    lines: tuple[str, ...]
-    swatch: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table; every row has as many cells as the head."""
-
-    head: tuple[str, ...]
-    rows: tuple[tuple[Cell, ...], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """One part of the sheet, in the order of work."""
-
-    title: str
-    tables: tuple[Table, ...] = ()
-    steps: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
-
-
-def named(name: str) -> str:
-    """Return a film's name as it fits into a line."""
-    return shortened(printable(name))
-
-
-def both(mm: float) -> str:
-    """Return a length in mm and inches."""
-    return f"{format_length(mm)} / {format_length(mm, 'in')}"
-
-
-def _sides(width: float, height: float) -> str:
-    """Return width by height in mm and in inches."""
-    units: tuple[Unit, ...] = ("mm", "in")
-    return ", ".join(
-        f"{format_length(width, unit, with_unit=False)} × {format_length(height, unit)}" for unit in units
-    )
-
-
-def duration(seconds: float) -> str:
-    """Return a time to the nearest second, and to the nearest minute from an hour on."""
-    whole = max(1, round(seconds))
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60} s"
-    minutes = round(seconds / 60)
-    return f"{minutes // 60} h {minutes % 60} min"
 
 
 def temperature(window: Temperature | None) -> str:
@@ -101,8 +60,8 @@ def facts(sheet: JobSheet) -> tuple[tuple[str, str], ...]:
     polarity = "the shapes" if sheet.polarity == "shapes" else "what surrounds the shapes"
     x0, y0, x1, y1 = sheet.art_box
     return (
-        ("Drawing area", f"{_sides(sheet.width, sheet.height)}{size}"),
-        ("Graphic", _sides(x1 - x0, y1 - y0)),
+        ("Drawing area", f"{sides(sheet.width, sheet.height)}{size}"),
+        ("Graphic", sides(x1 - x0, y1 - y0)),
         ("Put on", PLACES[sheet.place] if sheet.place else "not stated"),
         ("Substrate", printable(sheet.substrate) if sheet.substrate else "not stated"),
         ("Side", behind),
@@ -114,22 +73,15 @@ def facts(sheet: JobSheet) -> tuple[tuple[str, str], ...]:
 
 def sections(sheet: JobSheet) -> tuple[Section, ...]:
     """Return the sheet's parts in the order of work."""
-    return (_load(sheet), _cut(sheet), _weed(sheet), _tape(sheet), _apply(sheet), _cautions(sheet))
-
-
-def _name(film: FilmSheet) -> Cell:
-    kind = f"{film.kind}{'' if film.kind_stated else '*'}"
-    thick = f"{format_length(film.thickness)}{'' if film.thickness_stated else '*'}"
-    turning = ("has a direction: never turn",) if film.directional else ()
-    return Cell((named(film.name), f"{kind}, {thick}", *turning), film.colour)
-
-
-def _two(mm: float, mark: str = "") -> Cell:
-    return Cell((format_length(mm) + mark, format_length(mm, "in")))
-
-
-def _star(stated: bool) -> str:
-    return "" if stated else "*"
+    return (
+        _load(sheet),
+        _cut(sheet),
+        weed(sheet),
+        _tape(sheet),
+        *in_panels(sheet),
+        _apply(sheet),
+        _cautions(sheet),
+    )
 
 
 def _load(sheet: JobSheet) -> Section:
@@ -141,18 +93,28 @@ def _load(sheet: JobSheet) -> Section:
             unknown = Cell(("not stated",))
             least = Cell((f"{format_length(film.width)} ×", f"{format_length(film.height)} + border"))
             rows.append(
-                (_name(film), unknown, unknown, least, Cell(("unknown",)), Cell(("no roll in the job",)))
+                (film_cell(film), unknown, unknown, least, Cell(("unknown",)), Cell(("no roll in the job",)))
             )
             continue
-        lies = "turned a quarter" if roll.turned else "as drawn"
-        how = Cell((lies,)) if roll.fits else Cell(("DOES NOT FIT", roll.reason))
-        taken = _two(roll.along) if roll.fits else Cell(("—",))
-        rows.append((_name(film), _two(roll.width), _two(roll.usable_width), _two(roll.across), taken, how))
+        width = (film_cell(film), two_units(roll.width), two_units(roll.usable_width))
+        rows.append((*width, *_lies(roll, film.panels)))
     steps = [
         "The right film for each colour is at the machine, and enough of it.",
         f"Roll across the machine, film side up, fed in square. {_rollers(sheet)}",
     ]
     return Section("1  Load", (Table(head, tuple(rows)),), tuple(steps), tuple(_load_notes(sheet)))
+
+
+def _lies(roll: RollSheet, panels: PanelPlan | None) -> tuple[Cell, Cell, Cell]:
+    """Return what a film takes across and along the roll, and how it lies."""
+    if panels is not None and panels.film_length_mm is not None:
+        across = two_units(max(panel.across_mm for panel in panels.panels))
+        count = f"IN {len(panels.panels)} PANELS"
+        return across, two_units(panels.film_length_mm), Cell((count, roll.reason))
+    if not roll.fits:
+        return two_units(roll.across), Cell(("—",)), Cell(("DOES NOT FIT", roll.reason))
+    lies = "turned a quarter" if roll.turned else "as drawn"
+    return two_units(roll.across), two_units(roll.along), Cell((lies,))
 
 
 def _rollers(sheet: JobSheet) -> str:
@@ -161,7 +123,7 @@ def _rollers(sheet: JobSheet) -> str:
         return "Both pinch rollers stand on film, inside its edges, and clear of the cut†."
     margin, stated = margins.pop()
     return (
-        f"Both pinch rollers stand on film, inside the edges and clear of the cut: {both(margin)}{_star(stated)} "
+        f"Both pinch rollers stand on film, inside the edges and clear of the cut: {both(margin)}{star(stated)} "
         "on each side is kept for them."
     )
 
@@ -174,8 +136,8 @@ def _load_notes(sheet: JobSheet) -> Iterator[str]:
     )
     for border, lead, border_stated, lead_stated in rolls:
         yield (
-            f"Across and length hold a weed border of {both(border)}{_star(border_stated)} on each side; the length "
-            f"also {both(lead)}{_star(lead_stated)} of lead at each end."
+            f"Across and length hold a weed border of {both(border)}{star(border_stated)} on each side; the length "
+            f"also {both(lead)}{star(lead_stated)} of lead at each end."
         )
     for film in sheet.films:
         if film.roll and film.roll.left_on_roll is not None:
@@ -185,14 +147,14 @@ def _load_notes(sheet: JobSheet) -> Iterator[str]:
 def _cut(sheet: JobSheet) -> Section:
     rows = tuple(
         (
-            _name(film),
+            film_cell(film),
             Cell((str(film.contours),)),
             Cell((f"{film.cut_length / MM_PER['m']:.2f} m", f"{film.cut_length / MM_PER['ft']:.1f} ft")),
             Cell(("unknown",) if film.cut_seconds is None else (f"about {duration(film.cut_seconds)}",)),
         )
         for film in sheet.films
     )
-    offset, angle = _star(sheet.offset_stated), _star(sheet.angle_stated)
+    offset, angle = star(sheet.offset_stated), star(sheet.angle_stated)
     mirror = {
         "no": (),
         "mirror": ("MIRROR the drawing before cutting, unless the cut file was made mirrored by repair.",),
@@ -215,51 +177,13 @@ def _cut(sheet: JobSheet) -> Section:
     return Section("2  Cut", (Table(("Film", "Contours", "Cut length", "Time"), rows),), steps, tuple(notes))
 
 
-def _weed(sheet: JobSheet) -> Section:
-    head = (
-        "Film",
-        "Pieces that stay",
-        "Pieces to pull off",
-        "Small pieces",
-        "Narrow places",
-        "Smallest that stays",
-    )
-    rows = []
-    for film in sheet.films:
-        weeding = film.weeding
-        enclosed = f"{weeding.holes} of them enclosed" if weeding.holes else "none enclosed"
-        small = f"{weeding.small_stays} stay, {weeding.small_removed} come off"
-        narrow = "not judged" if weeding.narrow is None else str(weeding.narrow)
-        narrowest = () if weeding.narrowest is None else (f"down to {format_length(weeding.narrowest)}",)
-        smallest = (
-            ("unknown",)
-            if weeding.smallest is None
-            else (" × ".join(format_length(side, with_unit=False) for side in weeding.smallest) + " mm",)
-        )
-        rows.append(
-            (
-                _name(film),
-                Cell((str(weeding.stays),)),
-                Cell((str(weeding.removed), enclosed)),
-                Cell((small, f"under {weeding.small_area:g} mm²")),
-                Cell((narrow, *narrowest)),
-                Cell(smallest),
-            )
-        )
-    steps = (
-        "Pull the waste off slowly at a flat angle, starting at a corner†. Hold small and narrow pieces down.",
-        "Pick out the enclosed pieces, and compare with the picture: nothing missing, nothing left in.",
-    )
-    return Section("3  Weed", (Table(head, tuple(rows)),), steps)
-
-
 def _tape(sheet: JobSheet) -> Section:
     head = ("Film", "Tape at least", "and as long as", "Largest single piece")
     rows = []
     for film in sheet.films:
         wide, high = film.tape.widest_piece
-        piece = Cell(tuple(_sides(wide, high).split(", ")))
-        rows.append((_name(film), _two(film.tape.width), _two(film.tape.length), piece))
+        piece = Cell(tuple(sides(wide, high).split(", ")))
+        rows.append((film_cell(film), two_units(film.tape.width), two_units(film.tape.length), piece))
     notes = [
         "One sheet over a continuous character, so the tape is as wide as the graphic (a film maker's help centre). "
         f"Leave {both(TAPE_SPARE)} more at each end to hold it by†."
@@ -282,11 +206,11 @@ def _apply(sheet: JobSheet) -> Section:
     head = ("Film", "From the left", "From the right", "From the top", "From the bottom", "Apply at")
     rows = tuple(
         (
-            _name(film),
-            _two(film.placement.left),
-            _two(film.placement.right),
-            _two(film.placement.top),
-            _two(film.placement.bottom),
+            film_cell(film),
+            two_units(film.placement.left),
+            two_units(film.placement.right),
+            two_units(film.placement.top),
+            two_units(film.placement.bottom),
             Cell((temperature(film.temperature),)),
         )
         for film in sheet.films

@@ -278,3 +278,25 @@ def test_the_time_is_that_of_the_rehearsal() -> None:
     film = job_sheet(drawn, job).films[0]
     assert film.roll is not None
     assert film.cut_seconds == pytest.approx(rehearse(drawn, job).seconds, abs=1e-5)
+
+
+def test_what_is_too_wide_comes_with_its_panels_and_only_that() -> None:
+    """A bar of 900 mm on 580 mm of usable width: two panels with one lap, turned neither."""
+    made = job_sheet(
+        artwork(bar(GREEN, 0, 0, 900, 700), 900, 700),
+        Job.parse({"roll": {"width": 600, "margin": 10, "weed_border": 10}}),
+    )
+    plan = made.films[0].panels
+    assert plan is not None
+    assert len(plan.panels) == 2
+    assert plan.film_length_mm is not None
+    assert all(panel.across_mm <= 580 for panel in plan.panels)
+    assert sheet(job={"roll": ROLL}).films[0].panels is None
+
+
+def test_weeding_is_that_of_the_weeding_table() -> None:
+    weeding = sheet(job={"roll": ROLL}).films[0].weeding
+    terms = {term.key: term for term in weeding.difficulty.terms}
+    assert terms["removed"].value == weeding.removed
+    assert terms["enclosed"].value == weeding.holes
+    assert weeding.hands.least < weeding.hands.most

@@ -13,7 +13,8 @@ from preflight.job import Job
 from preflight.job.mounting import Temperature
 from preflight.jobsheet import JobSheet, job_sheet, to_html, to_pdf
 from preflight.jobsheet.drawing import ratio_text, round_ratio
-from preflight.jobsheet.wording import MARKS, both, duration, temperature
+from preflight.jobsheet.table import both, duration
+from preflight.jobsheet.wording import MARKS, temperature
 from tests.jobsheet.samples import GREEN, PLAIN, artwork, bar, sheet
 
 MM = 72 / 25.4
@@ -245,3 +246,36 @@ def test_lengths_times_and_temperatures_in_words() -> None:
     both_ends = Temperature.model_validate({"least": 16, "most": "100 F", "bulletin": "a guide"})
     assert temperature(both_ends) == "16 °C (60.8 °F) to 37.8 °C (100 °F) (a guide)"
     assert temperature(None).startswith("unknown")
+
+
+class TestPanelsAndWeeding:
+    def test_panels_are_listed_with_what_they_take_and_their_seams(self) -> None:
+        job = Job.parse({"roll": {"width": 600, "margin": 10, "weed_border": 10}})
+        made = job_sheet(artwork(bar(GREEN, 0, 0, 900, 700), 900, 700), job)
+        plan = made.films[0].panels
+        assert plan is not None
+        document = page(made)
+        assert rows(document, "Load")[0][5].startswith("IN 2 PANELS")
+        listed = rows(document, "Panels")
+        assert [row[1] for row in listed] == ["1 of 2", "2 of 2"]
+        for row, panel in zip(listed, plan.panels, strict=True):
+            assert row[3].startswith(f"{panel.across_mm:g} mm")
+        words = " ".join(document.text_content().split())
+        assert plan.seams[0].order in words
+        assert len(pypdfium2.PdfDocument(to_pdf(made))) >= 2
+
+    def test_without_panels_there_is_no_such_section(self) -> None:
+        titles = [part.find("h2").text for part in page(sheet(job={"roll": ROLL})).iter("section")]
+        assert not any(title.endswith("Panels") for title in titles)
+
+    def test_the_difficulty_shows_every_term_that_counts_and_that_it_is_a_rule_of_thumb(self) -> None:
+        made = sheet(job={"roll": ROLL})
+        document = page(made)
+        part = next(s for s in document.iter("section") if s.find("h2").text.endswith("Weed"))
+        table = list(part.iter("table"))[1]
+        cells = [cell.text_content() for cell in table.findall(".//tbody/tr")[0].iter("td")]
+        for term in made.films[0].weeding.difficulty.terms:
+            if term.value:
+                assert f"{term.points:.1f}{term.value:.4g} × {term.weight:g}" in cells
+        assert cells[1].startswith(f"{made.films[0].weeding.difficulty.grade}†")
+        assert "No published formula" in part.text_content()
