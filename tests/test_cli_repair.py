@@ -89,3 +89,13 @@ def test_an_operator_may_let_one_font_stand_in_for_another(
     assert main([*arguments, "--stand-in", "sans-serif=Source Sans Pro"]) == 0
     assert main([*arguments, "--stand-in", "sans-serif"]) == 2
     assert "FAMILY=FONT" in capsys.readouterr().err
+
+
+def test_weed_lines_are_added_where_asked_for(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plain, lined = tmp_path / "plain.svg", tmp_path / "lined.svg"
+    arguments = ["repair", str(ARTWORK / "gate-board.svg"), "--output"]
+    assert main([*arguments, str(plain)]) == main([*arguments, str(lined), "--weed-lines"]) == 0
+    assert "PROVED" in capsys.readouterr().out
+    assert "weed lines" not in plain.read_text()
+    added = lined.read_text().count("weed lines")
+    assert added == 2  # the layer's own title, and that of its lines

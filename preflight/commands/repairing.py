@@ -46,6 +46,11 @@ def add_repair(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         default=[],
         help="use FONT where the text asks for FAMILY, for instance sans-serif=Source Sans Pro; may be repeated",
     )
+    repair.add_argument(
+        "--weed-lines",
+        action="store_true",
+        help="add weed borders and weed lines, on layers of their own, to the mended file",
+    )
     repair.add_argument("--proof", metavar="F", help="write actions and proof there as JSON")
     repair.set_defaults(run=_repair)
 
@@ -54,6 +59,7 @@ def _repair(options: argparse.Namespace) -> int:
     from preflight.readers import Limits, read  # noqa: PLC0415  (commands load only what they need)
     from preflight.repair import repair  # noqa: PLC0415
     from preflight.text import FontSource  # noqa: PLC0415
+    from preflight.weeding.production import with_weed_lines  # noqa: PLC0415
     from preflight.writers.production import cut_file  # noqa: PLC0415
 
     writer = _writer(options)
@@ -65,7 +71,8 @@ def _repair(options: argparse.Namespace) -> int:
     artwork = read(data, None if options.file == "-" else Path(options.file).name)
     repaired = repair(artwork, job, fonts=fonts)
     stem = "artwork" if options.file == "-" else Path(options.file).stem
-    write(options.output, writer.write(cut_file(repaired, stem)))
+    cut = cut_file(repaired, stem)
+    write(options.output, writer.write(with_weed_lines(cut, job) if options.weed_lines else cut))
     if options.proof:
         write(options.proof, _json(repaired).encode())
     for line in _told(repaired, writer):

@@ -11,7 +11,7 @@ from preflight.weeding.model import (
     Term,
     WeedLine,
 )
-from preflight.weeding.plan import weeding_of
+from preflight.weeding.plan import weed, weeding_of
 
 __all__ = [
     "Difficulty",
@@ -20,6 +20,7 @@ __all__ = [
     "Hands",
     "Term",
     "WeedLine",
+    "weed",
     "weed_lines",
     "weeding_of",
 ]

@@ -7,10 +7,12 @@ from collections.abc import Iterator
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from preflight.analysis import Analysis
+from preflight.artwork import Artwork
 from preflight.films import Film
 from preflight.geometry.appearance import polygonal
 from preflight.geometry.thickness import ThinKind
-from preflight.job import FilmKind
+from preflight.job import FilmKind, Job
 from preflight.rules.specks import NOISE, holding, small_counters, small_islands
 from preflight.weeding.lines import weed_lines
 from preflight.weeding.model import (
@@ -53,6 +55,15 @@ _BASIS = (
 )
 _SECONDS = {"piece": (2.0, 6.0), "care": (5.0, 15.0), "waste": (1.0, 3.0)}
 """Least and most seconds for a piece pulled off, a place to be careful with, a square decimetre of waste."""
+
+
+def weed(artwork: Artwork, job: Job | None = None) -> tuple[FilmWeeding, ...]:
+    """Return what weeding ``artwork``, as read, takes, film by film; films of which nothing stays are left out.
+
+    Raises `JobError` where the job's size does not fit the artwork.
+    """
+    films = Analysis(artwork, job or Job()).films
+    return tuple(weeding_of(film) for film in films if not film.region.is_empty)
 
 
 def weeding_of(film: Film) -> FilmWeeding:

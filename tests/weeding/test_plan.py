@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from preflight.weeding import FilmWeeding, weeding_of
+import preflight
+from preflight.job import Job
+from preflight.weeding import FilmWeeding, weed, weeding_of
 from tests.weeding.samples import box, example, film_of, ring
 
 FRAME = ring(10, 10, 110, 110, 20)
@@ -119,6 +121,17 @@ class TestDifficulty:
         found = [weeding_of(film_of(grid(n, size))).difficulty for n, size in ((1, 8), (8, 8), (12, 1.5))]
         assert sorted(one.points for one in found) == [one.points for one in found]
         assert (found[0].grade, found[-1].grade) == ("easy", "hard")
+
+
+class TestWhole:
+    def test_every_film_of_an_artwork(self) -> None:
+        drawing = FRAME + '<rect x="200" y="10" width="80" height="40" fill="#f0a71f"/>'
+        svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" viewBox="0 0 400 200">{drawing}</svg>'
+        found = weed(preflight.read(svg.encode()), Job.parse({"film": {"kind": "mask"}}))
+        assert [one.film for one in found] == ["#1f5b3a", "#f0a71f"]
+        assert {one.difficulty.film_factor for one in found} == {0.8}
+        # JSON there and back: what is shown is plain data.
+        assert FilmWeeding.model_validate_json(found[0].model_dump_json()) == found[0]
 
 
 class TestHands:
