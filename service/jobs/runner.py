@@ -8,7 +8,7 @@ import time
 import uuid
 from collections import Counter
 
-from service.documents import PAGE, policy_of
+from service.documents import page_headers
 from service.files import file_headers, unframed
 from service.jobs.model import Fault, Outcome, Unit, Work
 from service.jobs.store import Store, StoreError
@@ -162,10 +162,7 @@ class Runner:
 def _outcome(work: Work, body: bytes) -> Outcome:
     media = work.order.media_type
     if work.order.operation != "repair" or work.order.format == "json":
-        headers = (
-            {"Content-Security-Policy": policy_of(work.order.operation + "-html")} if media == PAGE else {}
-        )
-        return Outcome(body, media, headers)
+        return Outcome(body, media, page_headers(f"{work.order.operation}-html", media))
     try:
         head, data = unframed(body)
     except ValueError:
