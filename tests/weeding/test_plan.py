@@ -126,8 +126,8 @@ class TestDifficulty:
 class TestWhole:
     def test_every_film_of_an_artwork(self) -> None:
         drawing = FRAME + '<rect x="200" y="10" width="80" height="40" fill="#f0a71f"/>'
-        svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" viewBox="0 0 400 200">{drawing}</svg>'
-        found = weed(preflight.read(svg.encode()), Job.parse({"film": {"kind": "mask"}}))
+        head = '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" viewBox="0 0 400 200">'
+        found = weed(preflight.read(f"{head}{drawing}</svg>".encode()), Job.parse({"film": {"kind": "mask"}}))
         assert [one.film for one in found] == ["#1f5b3a", "#f0a71f"]
         assert {one.difficulty.film_factor for one in found} == {0.8}
         # JSON there and back: what is shown is plain data.
