@@ -84,6 +84,22 @@ def test_stacked_seams_keep_apart() -> None:
     assert abs(apart.seams[0] - free.seams[0]) >= 30
 
 
+def test_marks_wherever_panels_can_reach_them() -> None:
+    bars = shapely.MultiPolygon([shapely.box(x, 0, x + 300, 100) for x in (0, 350, 700)])
+    assert parted(bars, Widths(400, 10, 6)).marked.all()
+    assert parted(bars, Widths(340, 10, 6)).marked.all()
+    # Each bar fills its panel: none could reach a mark that its neighbour has too.
+    full = parted(bars, Widths(301, 10, 6))
+    assert (full.panels, full.cuts) == (3, 0)
+    assert not full.marked.any()
+
+
+def test_a_gap_wider_than_the_roll_has_one_seam() -> None:
+    apart = shapely.MultiPolygon([shapely.box(0, 0, 300, 100), shapely.box(1300, 0, 1600, 100)])
+    found = parted(apart, Widths(400, 10, 6))
+    assert found.panels == 2
+
+
 def test_no_room_is_said() -> None:
     with pytest.raises(PreflightError, match="too little for panels that overlap by 13 mm"):
         parted(shapely.box(0, 0, 100, 100), Widths(20, 13, 6))
@@ -125,14 +141,11 @@ class _Exhaustive:
     def width(self, s: float | None, t: float | None) -> float:
         """Return how wide the panel between two seams is (None: the film's end)."""
         low, high = self.start, self.end
+        reach = max(self.widths.lap, self.widths.mark) / 2
         if t is not None:
-            inner = [b for _, b in self.boxes if b <= t + TOUCH]
-            film = t + self.widths.lap / 2 if self.crossed(t) else max(inner)
-            high = max(film, t + self.widths.mark / 2) if self.widths.mark else film
+            high = t + reach if self.crossed(t) else max(b for _, b in self.boxes if b <= t + TOUCH)
         if s is not None:
-            inner = [a for a, _ in self.boxes if a >= s - TOUCH]
-            film = s - self.widths.lap / 2 if self.crossed(s) else min(inner)
-            low = min(film, s - self.widths.mark / 2) if self.widths.mark else film
+            low = s - reach if self.crossed(s) else min(a for a, _ in self.boxes if a >= s - TOUCH)
         return high - low
 
     def least(self) -> tuple[int, int]:

@@ -212,7 +212,7 @@ class _Made:
         self._films = [panel_region(way.across, way.parting.seams, place) for place in range(count)]
         self._marks = [
             mark_places(float(u), way.across.region, others, shape, _shared(way, self._films, k))
-            if shape
+            if shape is not None and way.parting.marked[k]
             else ()
             for k, u in enumerate(way.parting.seams)
         ]
@@ -225,12 +225,12 @@ class _Made:
 
     def _panel(self, place: int) -> Panel:
         way, border = self._way, self._border
-        across, seams = way.across, way.parting.seams
+        across, seams, marked = way.across, way.parting.seams, way.parting.marked
         low, high = across.start, across.end
         if place > 0:
-            low = float(across.right_reach(seams[place - 1 : place])[0])
+            low = float(across.right_reach(seams[place - 1 : place], marked[place - 1 : place])[0])
         if place < len(seams):
-            high = float(across.left_reach(seams[place : place + 1])[0])
+            high = float(across.left_reach(seams[place : place + 1], marked[place : place + 1])[0])
         film = self._films[place]
         half = self._shape.span_mm / 2 if self._shape else 0.0
         spots = [(k, spot) for k in (place - 1, place) if 0 <= k < len(seams) for spot, _ in self._marks[k]]

@@ -69,17 +69,19 @@ class Across:
         """Return the indices of the parts that a seam at ``u`` cuts."""
         return np.flatnonzero((self.low < u - TOUCH) & (self.high > u + TOUCH))
 
-    def left_reach(self, u: Floats) -> Floats:
-        """Return how far, on the far side, the panel before a seam at each place reaches."""
+    def left_reach(self, u: Floats, marked: Bools) -> Floats:
+        """Return how far the panel before a seam at each place reaches; ``marked``: with marks in a gap."""
         half = self.widths.mark / 2
-        film = np.where(self.meets(u), u + self.widths.lap / 2, self._all.last_end(u))
-        return np.maximum(film, u + half) if half else film
+        met = self.meets(u)
+        film = np.where(met, u + self.widths.lap / 2, self._all.last_end(u))
+        return np.where((met | marked) & (half > 0), np.maximum(film, u + half), film)
 
-    def right_reach(self, u: Floats) -> Floats:
-        """Return where the panel after a seam at each place begins."""
+    def right_reach(self, u: Floats, marked: Bools) -> Floats:
+        """Return where the panel after a seam at each place begins; ``marked``: with marks in a gap."""
         half = self.widths.mark / 2
-        film = np.where(self.meets(u), u - self.widths.lap / 2, self._all.next_start(u))
-        return np.minimum(film, u - half) if half else film
+        met = self.meets(u)
+        film = np.where(met, u - self.widths.lap / 2, self._all.next_start(u))
+        return np.where((met | marked) & (half > 0), np.minimum(film, u - half), film)
 
     def clear(self, u: Floats) -> Floats:
         """Return how far the nearest film is from a seam at each place; 0 where it goes through film."""

@@ -5,6 +5,9 @@ begins) and keeps only those that no other label beats in both; between two plac
 ends nothing changes, so only those places and the farthest a panel reaches need be tried, and the answer is
 exact. The second pass takes the number of seams that the first found and chooses among finely spaced
 places, those of the first among them, the ones that harm least.
+
+A seam in a gap may go without registration marks, where panels that both reach the marks would be too wide:
+so the first pass leaves them out there, and the second has them wherever it can.
 """
 
 from __future__ import annotations
@@ -14,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preflight.curves import Floats, Ints
+from preflight.curves import Bools, Floats, Ints
 from preflight.errors import PreflightError
 from preflight.roll.panels.parts import TOUCH, Across
 from preflight.units import format_length
@@ -38,9 +41,10 @@ Harm = Callable[[Floats], Floats]
 
 @dataclass(frozen=True, eq=False)
 class Parting:
-    """Places of the seams (n,), ascending, and what they cost in all."""
+    """Places of the seams (n,), ascending, which of them have marks (n,), and what they cost in all."""
 
     seams: Floats
+    marked: Bools
     cuts: int
     """Parts cut that fit on one panel, once for each seam."""
     holes: int
@@ -88,7 +92,7 @@ def part(across: Across, harm: Harm, *, fewest_panels: bool = False) -> Parting:
     best = ahead[-1]
     count = len(ahead) - 1
     if count == 0:
-        return Parting(np.zeros(0), 0, 0, 0.0)
+        return Parting(np.zeros(0), np.zeros(0, bool), 0, 0, 0.0)
     first = min(best, key=lambda label: (label.cuts, -label.begins)).path()
     back = [-np.array([label.seam for label in layer]) for layer in _back(across, count)]
     far = [max(label.seam for label in layer) for layer in ahead[1:]]
@@ -162,12 +166,12 @@ def _from(across: Across, before: _Label) -> tuple[Ints, Floats, Floats]:
     widths = across.widths
     limit = before.begins + widths.room
     low = max(before.seam + widths.overlap + _APART, before.begins + TOUCH)
-    first, last = np.searchsorted(across.edges, (low, limit))
-    reach = np.array([limit - widths.overlap / 2, limit - widths.mark / 2])
-    places = np.concatenate((across.edges[first:last], reach))
-    places = places[(places >= low) & (places < across.end - TOUCH) & (places <= limit)]
-    places = places[across.left_reach(places) <= limit + _SLACK]
-    cuts, begins = before.cuts + across.cuts(places), across.right_reach(places)
+    edges = across.edges
+    places = np.append(edges[np.searchsorted(edges, low) :], limit - widths.overlap / 2)
+    places = places[(places >= low) & (places < across.end - TOUCH) & (places <= limit + _SLACK)]
+    bare = np.zeros(1, bool)
+    places = places[across.left_reach(places, bare) <= limit + _SLACK]
+    cuts, begins = before.cuts + across.cuts(places), across.right_reach(places, bare)
     kept = _unbeaten(cuts, begins, places)
     kept = kept[begins[kept] > before.begins]
     return cuts[kept], begins[kept], places[kept]
@@ -176,6 +180,9 @@ def _from(across: Across, before: _Label) -> tuple[Ints, Floats, Floats]:
 def _places(across: Across, low: float, high: float, kept: list[float]) -> Floats:
     """Return the places tried for one seam in the second pass."""
     gaps = across.gaps
+    for begin, end in gaps[(gaps[:, 0] <= high + TOUCH) & (gaps[:, 1] >= low - TOUCH)].tolist():
+        # Anywhere in a gap is as good for what fits.
+        low, high = min(low, begin), max(high, end)
     in_gaps = [gaps[:, 0] + share * (gaps[:, 1] - gaps[:, 0]) for share in _SHARES]
     step = across.widths.room / _STEPS
     grid = across.start + step * np.arange(1, int((across.end - across.start) / step) + 1)
@@ -190,45 +197,61 @@ def _places(across: Across, low: float, high: float, kept: list[float]) -> Float
 def _best(across: Across, places: list[Floats], harm: Harm) -> Parting:
     widths, count = across.widths, len(places)
     target = (across.end - across.start + count * widths.overlap) / (count + 1)
-    begins = np.array([across.start])
-    at = np.array([-np.inf])
-    cost = np.zeros(1, np.int64)
+    begins, at = np.array([across.start]), np.array([-np.inf])
+    cuts, other = np.zeros(1, np.int64), np.zeros(1, np.int64)
     trail: list[Ints] = []
-    for spots in places:
-        ends = across.left_reach(spots)
-        allowed = (ends[None] - begins[:, None] <= widths.room + _SLACK) & (
-            spots[None] - at[:, None] >= widths.overlap + _APART - _SLACK
-        )
-        uneven = _uneven(ends[None] - begins[:, None], target)
-        total = np.where(allowed, cost[:, None] + uneven, _NEVER)
-        trail.append(total.argmin(axis=0))
-        cost = np.minimum(total.min(axis=0) + _figures(across, spots, harm), _NEVER)
-        begins, at = across.right_reach(spots), spots
+    tried: list[tuple[Floats, Bools]] = []
+    for spots, marked in (_with_and_without_marks(across, spots) for spots in places):
+        width = across.left_reach(spots, marked)[None] - begins[:, None]
+        apart = spots[None] - at[:, None] >= widths.overlap + _APART - _SLACK
+        allowed = (width <= widths.room + _SLACK) & apart
+        came, cuts, other = _least(cuts[:, None], other[:, None] + _uneven(width, target), allowed)
+        cuts, other = cuts + across.cuts(spots), other + _figures(across, spots, marked, harm)
+        trail.append(came)
+        tried.append((spots, marked))
+        begins, at = across.right_reach(spots, marked), spots
     last = across.end - begins
-    total = np.where(last <= widths.room + _SLACK, cost + _uneven(last, target), _NEVER)
-    at_index = int(total.argmin())
-    assert total[at_index] < _NEVER, "the first pass's own seams are among the places"
-    chosen = []
-    for spots, came in zip(reversed(places), reversed(trail), strict=True):
-        chosen.append(float(spots[at_index]))
-        at_index = int(came[at_index])
-    seams = np.array(chosen[::-1])
-    return Parting(
-        seams, int(across.cuts(seams).sum()), int(across.holes(seams).sum()), float(harm(seams).sum())
+    ended, least, _ = _least(
+        cuts[:, None], (other + _uneven(last, target))[:, None], (last <= widths.room + _SLACK)[:, None]
     )
+    assert least[0] < _NEVER, "the first pass's own seams are among the places"
+    index, chosen = int(ended[0]), []
+    for (spots, marked), came in zip(reversed(tried), reversed(trail), strict=True):
+        chosen.append((float(spots[index]), bool(marked[index])))
+        index = int(came[index])
+    seams = np.array([u for u, _ in reversed(chosen)])
+    holes, cut = int(across.holes(seams).sum()), int(across.cuts(seams).sum())
+    has_marks = np.array([one for _, one in reversed(chosen)])
+    return Parting(seams, has_marks, cut, holes, float(harm(seams).sum()))
 
 
-_NEVER = np.int64(2**62)
+_NEVER = np.int64(2**60)
 
 
-def _figures(across: Across, spots: Floats, harm: Harm) -> Ints:
-    """Return cuts, holes and harm of each place as one number that sorts by the first, then the next."""
+def _with_and_without_marks(across: Across, spots: Floats) -> tuple[Floats, Bools]:
+    """Return the places, those in gaps a second time without marks, and which are with marks."""
+    with_marks = across.widths.mark > 0
+    gaps = spots[~across.meets(spots)] if with_marks else spots[:0]
+    return np.append(spots, gaps), np.append(np.full(len(spots), with_marks), np.zeros(len(gaps), bool))
+
+
+def _least(cuts: Ints, other: Ints, allowed: Bools) -> tuple[Ints, Ints, Ints]:
+    """Return for each column which row has the fewest cuts, then the least of the ``other``, and both figures."""
+    cuts = np.where(allowed, cuts, _NEVER)
+    other = np.where(cuts == cuts.min(axis=0), other, _NEVER)
+    row = other.argmin(axis=0)
+    column = np.arange(other.shape[1])
+    return row, np.minimum(cuts[row, column], _NEVER), np.minimum(other[row, column], _NEVER)
+
+
+def _figures(across: Across, spots: Floats, marked: Bools, harm: Harm) -> Ints:
+    """Return missing marks, holes and harm of each place as one number that sorts by the first, then the next."""
     small = np.clip(np.rint(harm(spots)), 0, HARMLESS).astype(np.int64)
     holes = np.minimum(across.holes(spots), 2**13 - 1)
-    cuts = np.minimum(across.cuts(spots), 2**12 - 1)
-    return np.asarray((cuts << 42) + (holes << 22) + small)
+    bare = ~marked & (across.widths.mark > 0)
+    return np.asarray((bare.astype(np.int64) << 44) + (holes << 22) + small)
 
 
 def _uneven(width: Floats, target: float) -> Ints:
     share = np.abs(width - target) / target
-    return np.minimum(np.rint(_BALANCE * share), _BALANCE).astype(np.int64)
+    return np.asarray(np.minimum(np.rint(_BALANCE * share), _BALANCE), np.int64)

@@ -62,6 +62,7 @@ def seams_of(
                     on_top=on_top,
                     gap=None if gap is None else gap[1] - gap[0],
                     edge=edge,
+                    bare=across.widths.mark > 0 and not way.parting.marked[k],
                 ),
                 marks=tuple(_mark(u, v, apart, run) for v, apart in marks[k]),
             )

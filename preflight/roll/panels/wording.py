@@ -47,11 +47,19 @@ def _count(number: int, word: str) -> str:
 
 
 def seam_order(
-    why: str, *, through: bool, first: int | None, on_top: int | None, gap: float | None, edge: str
+    why: str,
+    *,
+    through: bool,
+    first: int | None,
+    on_top: int | None,
+    gap: float | None,
+    edge: str,
+    bare: bool,
 ) -> str:
-    """Return what goes first at one seam, and why."""
+    """Return what goes first at one seam, and why; ``bare``: marks were asked for and it has none."""
     if not through:
-        return f"Lies in a gap of {length(gap or 0)}: no film is cut and nothing laps, so the order is of no matter."
+        marks = " No marks: with room for them panels would be too wide. Place by measure." if bare else ""
+        return f"Lies in a gap of {length(gap or 0)}: no film is cut, nothing laps, the order is of no matter.{marks}"
     if first is None:
         return why
     if on_top is None:
