@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import time
 from collections.abc import Iterator
+from http.client import HTTPConnection
 from pathlib import Path
 
 import pytest
@@ -146,6 +147,20 @@ def test_the_relay_passes_on_nothing_else(page: Page, shop: tuple[Server, str]) 
     address = shop[1]
     for path in ("v1/jobs", "preflight/jobs", "preflight/../v1/jobs", "relay.mjs"):
         assert page.request.get(address + path).status == 404
-    large = page.request.post(address + "preflight/reports", data=b" " * 25_000_001)
-    assert large.status == 413
-    assert "25 MB" in large.text()
+    # Refused by its length, before any of it is sent.
+    connection = HTTPConnection("127.0.0.1", int(address.rstrip("/").rpartition(":")[2]), timeout=20)
+    connection.putrequest("POST", "/preflight/reports")
+    connection.putheader("Content-Length", "25000001")
+    connection.endheaders()
+    answer = connection.getresponse()
+    assert answer.status == 413
+    assert b"25 MB" in answer.read()
+    connection.close()
+
+
+def test_a_file_that_is_too_large_is_not_sent_at_all(page: Page, tmp_path: Path) -> None:
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    check(page, tmp_path / "large.svg", SVG + b" " * 25_000_000)
+    expect(page.locator("#status")).to_contain_text("25 MB")
+    assert not any("reports" in url for url in asked)
