@@ -177,6 +177,14 @@ class _Exhaustive:
         return min(answers)
 
 
+def test_a_narrow_panel_where_it_saves_a_letter() -> None:
+    """Found by the random search: a seam farther on leaves no room for the narrow panel that comes next."""
+    boxes = [(3, 6), (3, 14), (6, 19), (6, 39), (8, 13), (10, 16), (21, 24), (24, 35), (29, 32), (32, 37)]
+    boxes += [(44, 47), (44, 52), (45, 52)]
+    found = parted(_region([(float(a), float(b)) for a, b in boxes]), Widths(19, 4, 0))
+    assert (found.cuts, len(found.seams)) == (0, 3)
+
+
 @pytest.mark.parametrize("block", range(10))
 def test_no_letter_is_cut_that_exhaustive_search_leaves_whole(block: int) -> None:
     for seed in range(block * 15, block * 15 + 15):

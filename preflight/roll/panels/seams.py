@@ -1,10 +1,11 @@
 """Where seams lie: dynamic programming, first for how few cuts and panels, then for the best places.
 
 Two passes. The first goes from one end to the other with labels (letters cut, how far the next panel
-begins) and keeps only those that no other label beats in both; between two places where a part begins or
-ends nothing changes, so only those places and the farthest a panel reaches need be tried, and the answer is
-exact. The second pass takes the number of seams that the first found and chooses among finely spaced
-places, those of the first among them, the ones that harm least.
+begins) and keeps only those that no other label beats; between two places where a part begins or ends
+nothing changes, so only those places and the farthest a panel reaches need be tried, and the answer is exact
+(with very many parts: among panels wider than two overlaps). The second pass takes the number of seams that
+the first found and chooses among finely spaced places, those of the first among them, the ones that harm
+least.
 
 A seam in a gap may go without registration marks, where panels that both reach the marks would be too wide:
 so the first pass leaves them out there, and the second has them wherever it can.
@@ -24,6 +25,8 @@ from preflight.units import format_length
 
 MOST_PANELS = 100
 _SLACK = 1e-6
+_FEW = 600
+"""Up to so many places where parts begin or end, the first pass also keeps what only narrow panels make good."""
 _STEPS = 240
 """Places tried on the room of one panel in the second pass, beside those that parts give."""
 _SHARES = (0.5, 0.1, 0.25, 0.75, 0.9)
@@ -143,15 +146,32 @@ def _back(across: Across, count: int) -> list[list[_Label]]:
 
 
 def _following(across: Across, labels: list[_Label]) -> list[_Label]:
-    """Return the labels with one seam more that no other one beats in both its figures."""
+    """Return the labels with one seam more that no other one beats."""
     found = [_from(across, label) for label in labels]
     cuts = np.concatenate([one[0] for one in found])
     begins, places = (np.concatenate([one[k] for one in found]) for k in (1, 2))
     owner = np.repeat(np.arange(len(labels)), [len(arrays[0]) for arrays in found])
-    kept = _unbeaten(cuts, begins, places)
+    if len(across.edges) > _FEW:
+        kept = _unbeaten(cuts, begins, places)
+    else:
+        order = np.lexsort((cuts, places))
+        kept = order[np.append(True, np.diff(places[order]) > _SLACK)[: len(order)]]
+        kept = kept[~_beaten(cuts[kept], begins[kept], places[kept])]
     return [
         _Label(int(cuts[k]), float(begins[k]), float(places[k]), labels[int(owner[k])]) for k in kept.tolist()
     ]
+
+
+def _beaten(cuts: Ints, begins: Floats, places: Floats) -> Bools:
+    """Return which are beaten in all three: cuts, begin of the next panel, and room for a narrow panel there."""
+    order = np.arange(len(cuts))
+    better = (
+        (cuts[:, None] <= cuts[None])
+        & (begins[:, None] >= begins[None])
+        & (places[:, None] <= places[None])
+        & (order[:, None] != order[None])
+    )
+    return np.asarray(better.any(axis=0))
 
 
 def _unbeaten(cuts: Ints, begins: Floats, places: Floats) -> Ints:
@@ -172,9 +192,11 @@ def _from(across: Across, before: _Label) -> tuple[Ints, Floats, Floats]:
     bare = np.zeros(1, bool)
     places = places[across.left_reach(places, bare) <= limit + _SLACK]
     cuts, begins = before.cuts + across.cuts(places), across.right_reach(places, bare)
-    kept = _unbeaten(cuts, begins, places)
-    kept = kept[begins[kept] > before.begins]
-    return cuts[kept], begins[kept], places[kept]
+    if len(edges) > _FEW:
+        kept = _unbeaten(cuts, begins, places)
+        cuts, begins, places = cuts[kept], begins[kept], places[kept]
+    ahead = begins > before.begins
+    return cuts[ahead], begins[ahead], places[ahead]
 
 
 def _places(across: Across, low: float, high: float, kept: list[float]) -> Floats:
