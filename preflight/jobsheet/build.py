@@ -14,7 +14,7 @@ from preflight.errors import PreflightError
 from preflight.films import Film
 from preflight.job import Job
 from preflight.jobsheet.cautions import cautions_for
-from preflight.jobsheet.drawing import drawing_of, plain_colour
+from preflight.jobsheet.drawing import drawing_of, outline_of, plain_colour
 from preflight.jobsheet.model import (
     Box,
     FilmSheet,
@@ -133,6 +133,7 @@ def _film(
         area=float(film.region.area),
         width=bounds[2] - bounds[0],
         height=bounds[3] - bounds[1],
+        outline=outline_of(film.region),
         cut_length=float(analysis.painting.lengths[list(film.followed)].sum()),
         contours=len(film.followed_contours),
         cut_seconds=_seconds(
@@ -141,7 +142,7 @@ def _film(
         roll=roll,
         panels=panels,
         weeding=_weeding(film, surround=job.polarity == "surround"),
-        tape=_tape(film, job.mounting.tape_width),
+        tape=_tape(film, job.mounting.tape_width, panels),
         placement=placed(_box([bounds]), analysis, flipped=flipped),
         temperature=film.spec.temperature,
     )
@@ -197,6 +198,8 @@ def _weeding(film: Film, *, surround: bool) -> Weeding:
         narrowest=min((part.width for part in narrow), default=None) if judged else None,
         difficulty=told.difficulty,
         hands=told.hands,
+        frame=told.frame,
+        lines=told.lines,
         weed_lines=len(told.lines),
         weed_lines_length=told.line_length,
     )
@@ -210,9 +213,10 @@ def _sides(piece: shapely.Geometry) -> tuple[float, float] | None:
     return short, long
 
 
-def _tape(film: Film, at_hand: float | None) -> Tape:
-    x0, y0, x1, y1 = film.region.bounds
-    short, long = sorted((x1 - x0, y1 - y0))
+def _tape(film: Film, at_hand: float | None, panels: PanelPlan | None) -> Tape:
+    covered = [film.region.bounds] if panels is None else [panel.box for panel in panels.panels]
+    sides = np.sort([(x1 - x0, y1 - y0) for x0, y0, x1, y1 in covered], axis=1)
+    short, long = sides.max(axis=0).tolist()
     boxes = shapely.bounds(shapely.get_parts(film.region))
     sizes = boxes[:, 2:] - boxes[:, :2]
     # The piece whose shorter side is longest: it is what the narrowest tape has to span.

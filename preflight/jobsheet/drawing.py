@@ -23,6 +23,8 @@ from preflight.units import format_length
 
 WIDEST, HIGHEST = 112.0, 96.0
 """Room for the drawing area on the sheet, mm."""
+SMALLEST = (150.0, 90.0)
+"""Room of the largest of the small drawings, mm: what is fine enough for it is so for all."""
 _FINE = 0.02
 """Chord error on the sheet, mm."""
 _LEFT, _TOP, _RIGHT, _BOTTOM = 9.0, 3.0, 9.0, 24.0
@@ -106,9 +108,9 @@ def plain_colour(colour: str) -> str | None:
     return colour if _COLOUR.fullmatch(colour) else None
 
 
-def round_ratio(width: float, height: float) -> float:
+def round_ratio(width: float, height: float, room: tuple[float, float] = (WIDEST, HIGHEST)) -> float:
     """Return the least round ratio (1, 2, 2.5 or 5 times a power of ten) that fits the room on the sheet."""
-    needed = max(width / WIDEST, height / HIGHEST, 1e-6)
+    needed = max(width / room[0], height / room[1], 1e-6)
     power = 10.0 ** math.floor(math.log10(needed))
     return next(step * power for step in (*_ROUND, 10.0) if step * power >= needed * (1 - 1e-9))
 
@@ -116,6 +118,13 @@ def round_ratio(width: float, height: float) -> float:
 def ratio_text(ratio: float) -> str:
     """Return a scale as it is written on drawings: 1:10, 2:1."""
     return f"1:{ratio:g}" if ratio >= 1 else f"{1 / ratio:g}:1"
+
+
+def outline_of(region: BaseGeometry) -> tuple[tuple[tuple[float, float], ...], ...]:
+    """Return a region's rings (mm) as finely as the small drawings need them."""
+    x0, y0, x1, y1 = region.bounds
+    ratio = round_ratio(x1 - x0, y1 - y0, SMALLEST)
+    return _rings(shapely.simplify(region, _FINE * ratio), ratio)
 
 
 def _rings(region: BaseGeometry, ratio: float) -> tuple[tuple[tuple[float, float], ...], ...]:

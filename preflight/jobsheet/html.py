@@ -16,6 +16,9 @@ from preflight.jobsheet.table import Cell, Section, Table
 from preflight.jobsheet.wording import MARKS, facts, sections
 from preflight.report.model import Verdict
 
+SHORT = 16
+"""Lines of a cell of so many letters are not broken."""
+
 
 def to_html(sheet: JobSheet) -> str:
     """Return ``sheet`` as an HTML document that prints on A4 and on Letter.
@@ -64,7 +67,9 @@ def _section(section: Section) -> str:
     steps = "".join(f"<li>{_safe(step)}</li>" for step in section.steps)
     notes = "".join(f'<p class="note">{_safe(note)}</p>' for note in section.notes)
     tables = "".join(_table(table) for table in section.tables)
-    return f"<section><h2>{_safe(section.title)}</h2>{tables}<ul>{steps}</ul>{notes}</section>"
+    drawn = "".join(_svg(one, "A drawing at scale") for one in section.figures)
+    figures = f'<div class="figures">{drawn}</div>' if drawn else ""
+    return f"<section><h2>{_safe(section.title)}</h2>{tables}{figures}<ul>{steps}</ul>{notes}</section>"
 
 
 def _table(table: Table) -> str:
@@ -79,7 +84,8 @@ def _table(table: Table) -> str:
 def _cell(cell: Cell) -> str:
     lines = "".join(f"<span>{_safe(line)}</span>" for line in cell.lines)
     if cell.swatch is None:
-        return f"<td>{lines}</td>"
+        short = ' class="short"' if max(map(len, cell.lines)) <= SHORT else ""
+        return f"<td{short}>{lines}</td>"
     # A drawing, since the page's policy allows no style of an element's own.
     swatch = (
         '<svg class="swatch" width="4.4mm" height="4.4mm" viewBox="0 0 22 22" aria-hidden="true">'
@@ -96,11 +102,11 @@ def _footer(sheet: JobSheet) -> str:
     )
 
 
-def _svg(drawn: Figure) -> str:
+def _svg(drawn: Figure, label: str = "The artwork at scale") -> str:
     size = f'width="{drawn.width:.2f}mm" height="{drawn.height:.2f}mm"'
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" {size} viewBox="0 0 {drawn.width:.2f} {drawn.height:.2f}"'
-        ' role="img" aria-label="The artwork at scale" font-family="Arial, sans-serif">'
+        f' role="img" aria-label="{label}" font-family="Arial, sans-serif">'
         + "".join(_items(drawn))
         + "</svg>"
     )

@@ -14,7 +14,7 @@ from preflight.job import FilmKind, Temperature, Use
 from preflight.job.mounting import Place
 from preflight.report.model import Verdict
 from preflight.roll.panels import PanelPlan
-from preflight.weeding import Difficulty, Hands
+from preflight.weeding import Difficulty, Hands, WeedLine
 
 Box = tuple[float, float, float, float]
 
@@ -59,6 +59,8 @@ class Weeding(_Model):
     narrowest: float | None
     difficulty: Difficulty
     hands: Hands
+    frame: Box | None = Field(description="The weed border around what stays; None: what surrounds it stays")
+    lines: tuple[WeedLine, ...] = Field(description="The proposed cuts")
     weed_lines: int = Field(description="Proposed cuts in the waste; none comes near film that stays")
     weed_lines_length: float
 
@@ -97,6 +99,9 @@ class FilmSheet(_Model):
     area: float = Field(description="Film that stays, mm2")
     width: float
     height: float
+    outline: tuple[tuple[tuple[float, float], ...], ...] = Field(
+        description="Rings of what stays, as drawn, even-odd, as finely as the sheet shows them"
+    )
     cut_length: float
     contours: int
     cut_seconds: float | None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from preflight.jobsheet.figures import assembly_figures
 from preflight.jobsheet.model import FilmSheet, JobSheet
 from preflight.jobsheet.table import Cell, Section, Table, both, film_cell, named, sides, two_units
 
@@ -22,7 +23,8 @@ def in_panels(sheet: JobSheet) -> tuple[Section, ...]:
         *(note for film in films for note in _notes(film)),
         "The assembly drawing and a file for each panel come with the panels themselves.",
     )
-    return (Section("Panels", (_panels(films), _seams(films)), steps, notes),)
+    figures = assembly_figures(sheet)
+    return (Section("Panels", (_panels(films), _seams(films)), steps, notes, figures),)
 
 
 def _panels(films: list[FilmSheet]) -> Table:
@@ -41,7 +43,8 @@ def _panels(films: list[FilmSheet]) -> Table:
                     Cell(("turned a quarter" if panel.turn_deg else "as drawn",)),
                 )
             )
-    return Table(("Film", "Panel", "Its film", "Across the roll", "Along it", "How it lies"), tuple(rows))
+    head = ("Film", "Panel", "Its film", "Across the roll", "Along it", "How it lies")
+    return Table(head, tuple(rows), ("Its film",))
 
 
 def _seams(films: list[FilmSheet]) -> Table:

@@ -135,10 +135,31 @@ def _section(section: Section, room: float) -> Iterator[Flowable]:
         Paragraph(_safe(section.title), _PART),
         HRFlowable(width="100%", thickness=0.5, color=_GREY, spaceBefore=1, spaceAfter=2),
         *(_table(table, room) for table in section.tables),
+        *_figures(section, room),
         *steps,
         *(Paragraph(_safe(note), _NOTE) for note in section.notes),
     ]
     yield KeepTogether(parts)
+
+
+def _figures(section: Section, room: float) -> Iterator[Flowable]:
+    """Yield the drawings, as many side by side as the page has room for."""
+    row: list[_Picture] = []
+    for drawn in section.figures:
+        picture = _Picture(drawn)
+        if row and sum(one.width + 10 for one in row) + picture.width > room:
+            yield from _row(row, room)
+            row = []
+        row.append(picture)
+    if row:
+        yield from _row(row, room)
+
+
+def _row(pictures: list[_Picture], room: float) -> Iterator[Flowable]:
+    yield Spacer(1, 3)
+    widths = [one.width + 10 for one in pictures]
+    widths[-1] = max(room - sum(widths[:-1]), pictures[-1].width)
+    yield _grid([list(pictures)], widths)
 
 
 def _table(table: Table, room: float) -> Flowable:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from preflight.errors import printable, shortened
+from preflight.jobsheet.drawing import Figure
 from preflight.jobsheet.model import FilmSheet
 from preflight.units import Unit, format_length
 
@@ -35,6 +36,7 @@ class Section:
     tables: tuple[Table, ...] = ()
     steps: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    figures: tuple[Figure, ...] = ()
 
 
 def named(name: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from preflight.jobsheet.figures import weed_figures
 from preflight.jobsheet.model import JobSheet
 from preflight.jobsheet.table import Cell, Section, Table, film_cell
 from preflight.units import MM_PER, format_length
@@ -24,7 +25,11 @@ _TERMS = {
 def weed(sheet: JobSheet) -> Section:
     """Return the section on weeding: what comes off, what needs care, how hard it is."""
     return Section(
-        "3  Weed", (_pieces(sheet), _difficulty(sheet)), tuple(_steps(sheet)), tuple(_notes(sheet))
+        "3  Weed",
+        (_pieces(sheet), _difficulty(sheet)),
+        tuple(_steps(sheet)),
+        tuple(_notes(sheet)),
+        weed_figures(sheet),
     )
 
 
