@@ -231,6 +231,17 @@ def test_a_wrong_key_is_refused_and_not_repeated(guarded: Guarded, client: httpx
     assert "script" not in guarded.server.log.read_text()
 
 
+@pytest.mark.parametrize("scope", ["jobsheets", "rehearsals", "layouts", "panels", "repairs"])
+def test_what_goes_to_the_workshop_has_scopes_of_its_own(guarded: Guarded, scope: keys.Scope) -> None:
+    with guarded.server.client() as client:
+        form = {"artwork": SVG}
+        assert_problem(client.post(f"/v1/{scope}", files=form), "unauthorized", 401)
+        other = guarded.key("reports", "pictures", "jobs")
+        problem = assert_problem(client.post(f"/v1/{scope}", files=form, headers=other), "forbidden", 403)
+        assert scope in problem["detail"]
+        assert client.post(f"/v1/{scope}", files=form, headers=guarded.key(scope)).status_code == 200
+
+
 def test_a_key_opens_its_scopes_and_no_others(guarded: Guarded, client: httpx.Client) -> None:
     headers = {**RAW, **guarded.key("reports", "metrics")}
     assert client.post("/v1/reports", content=SVG, headers=headers).status_code == 200
