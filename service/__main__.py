@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from service.settings import Settings
 
 HEALTHCHECK_SECONDS = 4.0
-LIBRARY = "service.library"
-"""Named, not imported: it is loaded in the workers' fork server only."""
+PRELOADED = ["service.library", "service.warm"]
+"""Named, not imported: they are loaded in the workers' fork server only."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -51,7 +51,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _begin_loading() -> None:
     """Start the fork server, which loads the library while this process loads the web framework."""
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload([LIBRARY])
+    context.set_forkserver_preload(PRELOADED)
     forkserver.ensure_running()
 
 
@@ -59,11 +59,13 @@ def _serve(settings: Settings) -> int:
     _begin_loading()
     from service.app import create_app  # noqa: PLC0415  (not for --help and the health check)
     from service.log import configure  # noqa: PLC0415
+    from service.memory import return_large_buffers  # noqa: PLC0415
     from service.server import server  # noqa: PLC0415
     from service.settings import SettingsError  # noqa: PLC0415
     from service.telemetry import TRACING  # noqa: PLC0415
 
     configure(settings.log_level, settings.log_format)
+    return_large_buffers()
     try:
         TRACING.begin()
         app = create_app(settings)

@@ -19,6 +19,10 @@ from service.workers import WorkerPool
 LATE = b"HTTP/1.1 408 Request Timeout\r\nConnection: close\r\nContent-Length: 0\r\n\r\n"
 SPARE_SECONDS = 2
 """What sending the last answers may take."""
+KEPT_SECONDS = 75
+"""How long a connection without a request is kept. It must outlast the time after which a busy service asks to
+be asked again, and the idle time of a proxy in front (60 s is usual: common practice, no source): whoever sends
+into a connection that is just being closed gets no answer."""
 
 
 class TimedProtocol(H11Protocol):
@@ -108,6 +112,7 @@ def server(app: FastAPI, settings: Settings) -> Server:
         log_config=None,
         access_log=False,
         server_header=False,
+        timeout_keep_alive=KEPT_SECONDS,
         timeout_graceful_shutdown=int(settings.work_seconds) + SPARE_SECONDS,
     )
     return Server(config, app)

@@ -237,25 +237,22 @@ class _Part:
     most: int = 0
 
 
-class _Form:
-    """A multipart form (RFC 7578) with no parts but those in ``limits``, which are their largest sizes.
+class _Parts:
+    """What the parser of a form tells: parts with names in ``most``, which are their largest sizes."""
 
-    At most ``artworks`` parts may be called “artwork”, together ``together`` bytes, and one each of the others.
-    """
-
-    def __init__(
-        self, boundary: bytes, limits: Mapping[str, int], artworks: int = 1, together: int | None = None
-    ) -> None:
-        self._most = limits
+    def __init__(self, most: Mapping[str, int], artworks: int, together: int) -> None:
+        self._most = most
         self._artworks = artworks
-        self._together = limits["artwork"] if together is None else together
+        self._together = together
         self._size = 0
-        self._parts: dict[str, list[_Part]] = {}
         self._part = _Part()
         self._header = bytearray()
         self._value = bytearray()
-        self._ended = False
-        callbacks: MultipartCallbacks = {
+        self.parts: dict[str, list[_Part]] = {}
+        self.ended = False
+
+    def callbacks(self) -> MultipartCallbacks:
+        return {
             "on_part_begin": self._begin,
             "on_part_data": self._data,
             "on_header_field": self._header_field,
@@ -264,37 +261,6 @@ class _Form:
             "on_headers_finished": self._headers_finished,
             "on_end": self._end,
         }
-        try:
-            self._parser = MultipartParser(boundary, callbacks)
-        except FormParserError as error:
-            raise _malformed(str(error)) from None
-
-    def feed(self, chunk: bytes) -> None:
-        try:
-            self._parser.write(chunk)
-        except FormParserError:
-            raise _malformed("The multipart body is not built as RFC 7578 says.") from None
-
-    def finish(self) -> None:
-        if not self._ended:
-            raise _malformed("The multipart body ends before its closing boundary.")
-
-    def all(self, name: str) -> list[_Part]:
-        return self._parts.get(name, [])
-
-    def one(self, name: str) -> _Part:
-        return next(iter(self.all(name)), _Part())
-
-    def upload(self) -> Upload:
-        self.finish()
-        artwork, job = self.one("artwork"), self.one("job")
-        # A browser sends an empty part for a file field that was left alone.
-        return Upload(
-            bytes(artwork.data),
-            _plain_name(artwork.filename),
-            bytes(job.data) if job.data.strip() else None,
-            _job_format(job),
-        )
 
     def _begin(self) -> None:
         self._part = _Part()
@@ -323,7 +289,7 @@ class _Form:
             raise _malformed(
                 f"There is a part {part.name[:40]!r}; only {', '.join(names)} and {last} are asked for."
             )
-        same = self._parts.setdefault(part.name, [])
+        same = self.parts.setdefault(part.name, [])
         most = self._artworks if part.name == "artwork" else 1
         if len(same) >= most:
             how = "twice" if most == 1 else f"more than {most} times"
@@ -342,7 +308,52 @@ class _Form:
         part.data += data[start:end]
 
     def _end(self) -> None:
-        self._ended = True
+        self.ended = True
+
+
+class _Form:
+    """A multipart form (RFC 7578) with no parts but those in ``limits``, which are their largest sizes.
+
+    At most ``artworks`` parts may be called “artwork”, together ``together`` bytes, and one each of the others.
+    """
+
+    def __init__(
+        self, boundary: bytes, limits: Mapping[str, int], artworks: int = 1, together: int | None = None
+    ) -> None:
+        # The parser holds the parts and the parts do not hold the parser: in a circle, megabytes of artwork
+        # would stay until a collection of garbage comes by.
+        self._parts = _Parts(limits, artworks, limits["artwork"] if together is None else together)
+        try:
+            self._parser = MultipartParser(boundary, self._parts.callbacks())
+        except FormParserError as error:
+            raise _malformed(str(error)) from None
+
+    def feed(self, chunk: bytes) -> None:
+        try:
+            self._parser.write(chunk)
+        except FormParserError:
+            raise _malformed("The multipart body is not built as RFC 7578 says.") from None
+
+    def finish(self) -> None:
+        if not self._parts.ended:
+            raise _malformed("The multipart body ends before its closing boundary.")
+
+    def all(self, name: str) -> list[_Part]:
+        return self._parts.parts.get(name, [])
+
+    def one(self, name: str) -> _Part:
+        return next(iter(self.all(name)), _Part())
+
+    def upload(self) -> Upload:
+        self.finish()
+        artwork, job = self.one("artwork"), self.one("job")
+        # A browser sends an empty part for a file field that was left alone.
+        return Upload(
+            bytes(artwork.data),
+            _plain_name(artwork.filename),
+            bytes(job.data) if job.data.strip() else None,
+            _job_format(job),
+        )
 
 
 def _malformed(detail: str) -> ProblemError:

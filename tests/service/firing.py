@@ -6,7 +6,7 @@ import asyncio
 import json
 import re
 import time
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -65,7 +65,7 @@ class Line:
 
     async def send(self, request: bytes) -> tuple[int, bytes, bytes]:
         """Return status, head and body of the answer; status 0 where there was none."""
-        if self._streams is None:
+        if self._streams is None or self._streams[0].at_eof():
             self._streams = await asyncio.open_connection(*self._address, limit=2**20)
         reader, writer = self._streams
         try:
@@ -118,7 +118,7 @@ async def _hit(line: Line, shot: Shot) -> Hit:
         await asyncio.sleep(int(again[1]))
 
 
-def weight(pids: Sequence[int]) -> float:
+def weight(pids: Iterable[int]) -> float:
     """Return the memory of these processes together in MB, shared pages counted once (proc(5): Pss)."""
     return sum(_kilobytes(pid, "smaps_rollup", "Pss") for pid in pids) / 1000
 
