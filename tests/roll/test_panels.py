@@ -219,6 +219,19 @@ def test_seams_of_stacked_films_keep_apart() -> None:
     assert any("laps on laps" in note for note in close.notes)
 
 
+def test_small_pieces_that_a_seam_leaves_are_told_of() -> None:
+    # A comb of fine teeth that end just past every seam there could be: each tip is a piece of its own.
+    teeth = "".join(f'<rect x="0" y="{y}" width="700" height="0.3"/>' for y in range(0, 900, 3))
+    found = only(drawing(700, 900, teeth), 'film = { kind = "metallic", directional = true }', marks=False)
+    assert not any("smaller than" in note for note in found.notes), "half of a long tooth is not small"
+    short = only(
+        drawing(561, 900, teeth.replace('"700"', '"561"')),
+        'film = { kind = "metallic", directional = true }\nlimits.island_area = { warning = 200, error = 1 }',
+        marks=False,
+    )
+    assert any("pieces smaller than 200 mm²" in note for note in short.notes)
+
+
 def test_parts_that_are_cut_are_named() -> None:
     inner = '<rect id="board" width="2000" height="900" fill="#111"/>'
     (seam,) = only(drawing(2000, 900, inner)).seams

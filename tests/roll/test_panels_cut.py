@@ -180,6 +180,19 @@ def test_curves_are_split_not_flattened() -> None:
     assert curved >= 12
 
 
+def test_flattened_contours_stand_in_where_splitting_fails(monkeypatch: pytest.MonkeyPatch) -> None:
+    from preflight.roll.panels import contours
+    from preflight.roll.panels.clipping import ClipError
+
+    def refused(*_: object) -> None:
+        raise ClipError("refused")
+
+    monkeypatch.setattr(contours, "clipped", refused)
+    (cut,) = parted(*CASES["curves above"])
+    assert cut.proved
+    assert cut.proof.cuts_in_film_mm == 0
+
+
 def test_knife_lines_are_cut_at_the_seams() -> None:
     inner = (
         '<rect y="20" width="1500" height="1960" fill="#1f5b3a"/>'

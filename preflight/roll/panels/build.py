@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -36,6 +37,7 @@ from preflight.roll.panels.wording import (
     film_notes,
     panels_words,
     sign_notes,
+    small_words,
     stacked_words,
     summary_of,
     whole_words,
@@ -159,8 +161,10 @@ def plan_film(analysis: Analysis, film: Film, options: PanelOptions, taken: Sequ
     widths = Widths(room, analysis.job.seam_lap_for(film.spec), shape.span_mm if shape else 0.0)
     asked = Asked(analysis, film, roll, region, widths, options, taken)
     way = best_way(asked)
-    judged = plan.model_copy(update=_judged(asked, way, shape))
-    return Planned(judged.model_copy(update={"notes": tuple(film_notes(judged, film))}), film, region, way)
+    made = _Made(asked, way, shape)
+    judged = plan.model_copy(update=_judged(asked, way, made, shape))
+    notes = (*made.small_pieces(film.limits.island_area.warning), *film_notes(judged, film))
+    return Planned(judged.model_copy(update={"notes": notes}), film, region, way)
 
 
 def _spare(analysis: Analysis, film: Film) -> float:
@@ -169,10 +173,9 @@ def _spare(analysis: Analysis, film: Film) -> float:
     return 2 * film.flattened if curved else 0.0
 
 
-def _judged(asked: Asked, way: Way, shape: MarkShape | None) -> dict[str, object]:
+def _judged(asked: Asked, way: Way, made: _Made, shape: MarkShape | None) -> dict[str, object]:
     """Return what the plan of a film that was judged says."""
     roll, count = asked.roll, len(way.parting.seams)
-    made = _Made(asked, way, shape)
     panels_ = made.panels()
     along = sum(panel.along_mm for panel in panels_) + 2 * roll.lead
     through = sum(seam.through_film for seam in made.seams)
@@ -222,6 +225,19 @@ class _Made:
         """Return the panels in the order in which they are put on."""
         found = [self._panel(place) for place in range(len(self._numbers))]
         return tuple(sorted(found, key=lambda panel: panel.number))
+
+    def small_pieces(self, least: float) -> Iterator[str]:
+        """Yield a note for each panel on which a seam leaves pieces smaller than ``least`` mm2."""
+        seams, half = self._way.parting.seams, self._way.across.widths.lap / 2
+        for place, film in enumerate(self._films):
+            low = float(seams[place - 1]) - half if place > 0 else -np.inf
+            high = float(seams[place]) + half if place < len(seams) else np.inf
+            parts = shapely.get_parts(film)
+            boxes = shapely.bounds(parts)
+            cut = (np.abs(boxes[:, 0] - low) < SLACK) | (np.abs(boxes[:, 2] - high) < SLACK)
+            small = int((cut & (shapely.area(parts) < least)).sum())
+            if small:
+                yield small_words(self._numbers[place], small, least)
 
     def _panel(self, place: int) -> Panel:
         way, border = self._way, self._border

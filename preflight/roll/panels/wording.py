@@ -134,6 +134,15 @@ def stacked_words(pair: StackedSeams) -> str:
     )
 
 
+def small_words(panel: int, count: int, least: float) -> str:
+    """Return the note on pieces that a seam leaves too small on a panel."""
+    what = "a piece" if count == 1 else f"{count} pieces"
+    return (
+        f"Panel {panel}: a seam leaves {what} smaller than {least:g} mm² there, which weeding may pull off. Look at it "
+        "in the drawing, or let the seams run the other way."
+    )
+
+
 def film_notes(plan: PanelPlan, film: Film) -> Iterator[str]:
     """Yield what else an operator should know of one film's panels."""
     if plan.fits_length is False and plan.roll is not None:
