@@ -80,7 +80,9 @@ def fit_film(film: Film) -> Fit:
             if film.spec.directional
             else "Turned or not."
         )
-        reason = f"{format_length(narrowest[0])} across, with the weed border, is more than the {room}. {turning}"
+        reason = (
+            f"{format_length(narrowest[0])} across, with the weed border, is more than the {room}. {turning}"
+        )
         return fit("does-not-fit", reason, "panels-needed", narrowest)
     if not long_enough:
         shortest = min(across, key=lambda way: way[1])

@@ -43,8 +43,8 @@ def _fault(fit: Fit) -> Fault:
 
 _MESSAGES = {
     "turn-needed": "As drawn, this film does not fit the roll; turned a quarter it does, and takes {along} of film.",
-    "panels-needed": "This film needs at least {across} across the roll and only {usable} can be used. It has to be cut in "
-    "panels that overlap, or made smaller.",
+    "panels-needed": "This film needs at least {across} across the roll and only {usable} can be used. It has to be "
+    "cut in panels, or made smaller.",
     "roll-too-short": "This film needs {along} of the roll and only {length} is left.",
 }
 
