@@ -29,6 +29,10 @@ _LEAST = 3.0
 _PROBES = 33
 """Places tried along the middle third of a block's side for the shortest way in."""
 _SLACK = 1e-6
+_WIDER = 1.003
+"""An arc of 16 chords a quadrant falls short by 1 - cos(pi / 64) of its radius, 0.12 %; what ends there must not."""
+_MANY, _COARSE = 20_000, 0.25
+"""Outlines of more nodes than this are first made simpler, within so many mm."""
 
 
 def weed_lines(
@@ -40,7 +44,7 @@ def weed_lines(
     and only ``waste``, the pieces that come off, is parted. Lengths mm.
     """
     options = options or WeedingSpec()
-    near = stays.buffer(options.clearance * 1.001 + _SLACK, quad_segs=16)
+    near = _near(stays, options.clearance * _WIDER + _SLACK)
     found: list[WeedLine] = []
     if frame is not None:
         found += _Parting(stays, near, options).lines(frame)
@@ -54,6 +58,14 @@ def weed_lines(
     ends = np.array([[line.start, line.end] for line in found]).reshape(-1, 2, 2)
     clear = shapely.distance(shapely.linestrings(ends), stays) >= options.clearance - _SLACK
     return tuple(line for line, is_clear in zip(found, np.atleast_1d(clear), strict=True) if is_clear)
+
+
+def _near(stays: BaseGeometry, distance: float) -> BaseGeometry:
+    """Return all within ``distance`` of what stays, and hardly more; quick for traces of very many nodes."""
+    if shapely.get_num_coordinates(stays) <= _MANY:
+        return stays.buffer(distance, quad_segs=16)
+    # No point of the outline is farther than the tolerance from the simpler one, so nothing near is left out.
+    return shapely.simplify(stays, _COARSE).buffer(distance + _COARSE, quad_segs=16)
 
 
 def _reaches(part: BaseGeometry, frame: Box) -> bool:
@@ -149,11 +161,15 @@ class _Parting:
         """Yield a cut from each long side between two places, where the way to the film is shortest."""
         places = np.linspace(low, high, _PROBES)
         middle = np.abs(places - (low + high) / 2)
+        strip = block.copy()
+        strip[axis], strip[axis + 2] = low - 1, high + 1
+        # Only what lies there: a difference takes as long as the whole of what it is made with.
+        near = shapely.intersection(self.near, shapely.box(*strip))
         for side, other in ((1 - axis, 3 - axis), (3 - axis, 1 - axis)):
             ends = np.empty((_PROBES, 2, 2))
             ends[:, :, axis] = places[:, None]
             ends[:, 0, 1 - axis], ends[:, 1, 1 - axis] = block[side], block[other]
-            free = [shapely.difference(shapely.LineString(one), self.near) for one in ends]
+            free = [shapely.difference(shapely.LineString(one), near) for one in ends]
             runs = [
                 _first(part, start, self.options.clearance * 1.01)
                 for part, start in zip(free, ends[:, 0], strict=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from fractions import Fraction
 from typing import Any
 
@@ -131,6 +132,32 @@ class TestWhereTheyGo:
         assert [line.length for line in found.lines] == pytest.approx([18, 18], abs=0.01)
         assert {line.start[1] for line in found.lines} == {10, 90}
 
+    @pytest.mark.parametrize("turn", [0, 7, 30])
+    def test_waste_around_what_is_round_is_opened_too(self, turn: float) -> None:
+        """Where a cut ends at an arc it is as long as one that ends at a straight edge, and is proposed."""
+        disc = f'<circle cx="200" cy="200" r="180" fill="#1f5b3a" transform="rotate({turn} 200 200)"/>'
+        found = weeding_of(film_of(disc, width=400, height=400))
+        assert [line.kind for line in found.lines] == ["relief", "relief"]
+        # From the border, 10 mm outside, to 2 mm short of the disc.
+        assert [line.length for line in found.lines] == pytest.approx([8, 8], abs=0.02)
+
+    def test_outlines_of_very_many_nodes(self) -> None:
+        """A rough trace: its outline is made simpler first, and still nothing comes near the real one."""
+        rough = shapely.Polygon(
+            [
+                (
+                    600 + (500 + 0.2 * math.sin(977 * a)) * math.cos(a),
+                    300 + (250 + 0.2 * math.cos(313 * a)) * math.sin(a),
+                )
+                for a in (i * math.tau / 30_000 for i in range(30_000))
+            ]
+        )
+        frame = (50, 0, 1150, 600)
+        waste = _areas(shapely.difference(shapely.box(*frame), rough))
+        lines = weed_lines(rough, frame, waste, WeedingSpec())
+        assert len(lines) == 6
+        assert shapely.distance(as_lines(lines), rough) >= 2 - 1e-5
+
     def test_small_work_needs_none(self) -> None:
         assert weeding_of(film_of(box(10, 10, 200, 40))).lines == ()
 
@@ -144,7 +171,7 @@ class TestWhereTheyGo:
         drawing = ring(0, 0, 400, 200, 10) + box(30, 30, 340, 140)
         inside = [line for line in weeding_of(film_of(drawing)).lines if line.kind == "inside"]
         assert len(inside) == 2
-        assert all(line.length == pytest.approx(16, abs=0.01) for line in inside)
+        assert all(line.length == pytest.approx(16, abs=0.02) for line in inside)
 
     def test_every_strip_of_a_grid_is_short_enough(self) -> None:
         """The plane is parted by GEOS's polygonizer, which knows nothing of how the lines were found."""
