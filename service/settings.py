@@ -139,6 +139,16 @@ class Settings(BaseSettings):
     idempotency_seconds: Annotated[
         float, Field(gt=0, le=604_800, description="How long an Idempotency-Key is remembered, in seconds")
     ] = 86_400.0
+    send_seconds: Annotated[
+        float,
+        Field(
+            gt=0, le=3600, description="Longest time that a client may take nothing of its answer, in seconds"
+        ),
+    ] = 30.0
+    connections: Annotated[
+        int,
+        Field(ge=1, le=100_000, description="Connections at the same time; more are told that it is busy"),
+    ] = 1000
     header_seconds: Annotated[
         float, Field(gt=0, le=600, description="Longest time to receive a request's headers, in seconds")
     ] = 10.0

@@ -160,7 +160,7 @@ async def _receive_body(
             headers={"Connection": "close"},
         ) from None
     except ProblemError:
-        await _drain(request, most * DRAIN_TIMES)
+        await drain(request, most * DRAIN_TIMES)
         raise
 
 
@@ -200,11 +200,11 @@ async def _refuse_declared(request: Request, most: int, stated: int) -> None:
         return
     # A client that waits for "100 Continue" has sent nothing yet: reading would invite the body.
     if "100-continue" not in request.headers.get("expect", "").lower():
-        await _drain(request, most * DRAIN_TIMES)
+        await drain(request, most * DRAIN_TIMES)
     raise _too_large("The body", int(declared), stated)
 
 
-async def _drain(request: Request, most: int) -> None:
+async def drain(request: Request, most: int) -> None:
     """Throw away what is still arriving, within bounds.
 
     A connection closed while the client is still sending resets it, and the client then sees a
