@@ -15,12 +15,12 @@ from preflight.cutting.rehearsal.model import (
     Feed,
     Figure,
     FilmRehearsal,
+    KnifeWay,
     Laid,
     Rehearsal,
     RehearsalOptions,
     Seconds,
     TipError,
-    Way,
     length_words,
 )
 from preflight.cutting.rehearsal.plan import Cut, Matrix, laid, picked, planned, spots
@@ -278,7 +278,7 @@ def _laid(lines: Polylines, matrix: Matrix, *, mirrored: bool, turned: bool, rea
     )
 
 
-def _ways(cut: Cut) -> tuple[Way, ...]:
+def _ways(cut: Cut) -> tuple[KnifeWay, ...]:
     points, times = np.round(cut.lines.points, 5), np.round(cut.motion.time, 7)
     xs, ys, ts, vs = (
         points[:, 0].tolist(),
@@ -289,7 +289,7 @@ def _ways(cut: Cut) -> tuple[Way, ...]:
     bounds = cut.lines.starts.tolist()
     # What is built here is of the right types already; validating a million numbers takes longer than the rest.
     return tuple(
-        Way.model_construct(
+        KnifeWay.model_construct(
             x_mm=tuple(xs[a:b]), y_mm=tuple(ys[a:b]), time_s=tuple(ts[a:b]), speed=tuple(vs[a:b])
         )
         for a, b in pairwise(bounds)

@@ -95,7 +95,7 @@ class Event(_Shown):
     length_mm: float
 
 
-class Way(_Shown):
+class KnifeWay(_Shown):
     """A contour's points on the machine in the order of cutting, overcut included."""
 
     x_mm: tuple[float, ...]
@@ -168,7 +168,7 @@ class FilmRehearsal(_Shown):
     kind: FilmKind
     laid: Laid
     contours: tuple[ContourCut, ...]
-    ways: tuple[Way, ...]
+    ways: tuple[KnifeWay, ...]
     events: tuple[Event, ...]
     seconds: Seconds
     cut_length_mm: Annotated[float, Field(description="Without overcut")]
@@ -206,7 +206,7 @@ class FilmRehearsal(_Shown):
         x, y = self._spot(event, way, since, machine)
         return Position(x_mm=x, y_mm=y, down=event.kind == "cut", doing=event.kind, contour=event.contour)
 
-    def _spot(self, event: Event, way: Way, since: float, machine: dict[str, float]) -> Point:
+    def _spot(self, event: Event, way: KnifeWay, since: float, machine: dict[str, float]) -> Point:
         if event.kind == "lower":
             return way.x_mm[0], way.y_mm[0]
         if event.kind == "lift":
