@@ -8,7 +8,8 @@ is the client. Prints JSON.
 **throughput**: each round checks all files once over HTTP (kept connections, ``--at-once`` of them), and
 once in two plain processes that take the next file as soon as they are free. Rounds alternate, and
 the ratio is the median of the rounds' ratios (files a second of the service over the plain ones'),
-since other work on the machine comes and goes. The plain processes are started like the workers, from a
+since other work on the machine comes and goes; **processor_ratio** compares processor time
+instead, client included, which other work hardly touches. The plain processes are started like the workers, from a
 process that has the library loaded, do exactly what a worker does with a task and keep no more than a
 digest; but on two cores the service has client and server on the same cores as its workers, the plain
 processes have both cores to themselves. Every answer is compared with the plain one, byte for byte.
@@ -35,6 +36,7 @@ import asyncio
 import hashlib
 import json
 import multiprocessing
+import os
 import random
 import resource
 import statistics
@@ -54,7 +56,7 @@ from service import tasks
 from service.settings import MEBIBYTE, Settings
 from tests.service import hostile
 from tests.service.conftest import ROOT, Server, running
-from tests.service.firing import Hit, Shot, fire, resident, weight
+from tests.service.firing import Hit, Shot, fire, processor_seconds, resident, weight
 
 PLAIN = 2
 UPLOADS_AT_ONCE = 32
@@ -101,9 +103,12 @@ class Plain:
     def __init__(self, artworks: Sequence[bytes]) -> None:
         self._turn = CONTEXT.Value("i", 0)
         self._lines: list[Connection] = []
+        self.pids: list[int] = []
         for _ in range(PLAIN):
             ours, theirs = CONTEXT.Pipe()
-            CONTEXT.Process(target=plain, args=(theirs, artworks, self._turn), daemon=True).start()
+            process = CONTEXT.Process(target=plain, args=(theirs, artworks, self._turn), daemon=True)
+            process.start()
+            self.pids.append(process.pid or 0)
             self._lines.append(ours)
 
     def round(self) -> tuple[float, dict[int, str]]:
@@ -190,6 +195,7 @@ def throughput(server: Server, artworks: dict[str, bytes], rounds: int, at_once:
     ratios, service, alone_, seconds, wrong = [], [], [], [], 0
     try:
         reference.round(), asyncio.run(fire(server.url, shots, at_once))
+        before = spent(server, reference)
         for _ in range(rounds):
             plain_took, digests = reference.round()
             begun = time.perf_counter()
@@ -200,6 +206,7 @@ def throughput(server: Server, artworks: dict[str, bytes], rounds: int, at_once:
             ratios.append(plain_took / took)
             service.append(len(shots) / took)
             alone_.append(len(shots) / plain_took)
+        used = {who: after - before[who] for who, after in spent(server, reference).items()}
     finally:
         reference.close()
     median, late = statistics.median(seconds), statistics.quantiles(seconds, n=100)[98]
@@ -211,10 +218,21 @@ def throughput(server: Server, artworks: dict[str, bytes], rounds: int, at_once:
         "ratios": [round(ratio, 3) for ratio in ratios],
         "service_per_second": round(statistics.median(service), 1),
         "plain_per_second": round(statistics.median(alone_), 1),
+        "processor_ms_a_file": {
+            who: round(each / rounds / len(shots) * 1e3, 2) for who, each in used.items()
+        },
+        "processor_ratio": round(used["plain"] / sum(used[who] for who in used.keys() - {"plain"}), 3),
         "wrong": wrong,
         "latency_ms": {"median": round(median * 1e3, 1), "p99": round(late * 1e3, 1)},
         "p99_over_median": round(late / median, 2),
     }
+
+
+def spent(server: Server, reference: Plain) -> dict[str, float]:
+    """Return the processor seconds so far of all who take part."""
+    main, everyone = {server.process.pid}, server.everyone()
+    parties = {"plain": reference.pids, "server": main, "workers": everyone - main, "client": [os.getpid()]}
+    return {who: sum(map(processor_seconds, pids)) for who, pids in parties.items()}
 
 
 def mixed(artworks: dict[str, bytes], count: int, seed: int) -> list[Shot]:

@@ -25,6 +25,8 @@ from typing import Literal, cast
 from service.confinement import confine
 
 LENGTH = struct.Struct(">Q")
+TOGETHER_BYTES = 262_144
+"""Frames of so many bytes in all are sent in one piece."""
 
 PICTURE_WIDTH = 1200
 NARROWEST, WIDEST = 480, 4096
@@ -197,8 +199,7 @@ def serve(channel: socket.socket, bounds: Bounds, name: str) -> None:
             answer = attempt(replace(task, fonts=bounds.fonts, stand_ins=bounds.stand_ins), work)
             # The collected artwork of this task must not count against the next one's memory.
             del artwork, job, task
-            _send(channel, encode_head(answer))
-            _send(channel, answer.body)
+            _send(channel, encode_head(answer), answer.body)
 
 
 def allow_cpu(seconds: int) -> None:
@@ -263,9 +264,12 @@ def encode_head(answer: Answer) -> bytes:
     return json.dumps(fields).encode()
 
 
-def _send(channel: socket.socket, data: bytes) -> None:
-    channel.sendall(LENGTH.pack(len(data)))
-    channel.sendall(data)
+def _send(channel: socket.socket, *frames: bytes) -> None:
+    pieces = [piece for frame in frames for piece in (LENGTH.pack(len(frame)), frame)]
+    if sum(map(len, pieces)) <= TOGETHER_BYTES:
+        pieces = [b"".join(pieces)]
+    for piece in pieces:
+        channel.sendall(piece)
 
 
 def _receive(channel: socket.socket) -> bytes | None:

@@ -26,7 +26,7 @@ from service.confinement import ON
 from service.log import event
 from service.memory import resident
 from service.settings import MEBIBYTE, Settings
-from service.tasks import LENGTH, Answer, Bounds, Task
+from service.tasks import LENGTH, TOGETHER_BYTES, Answer, Bounds, Task
 from service.telemetry import TRACING
 
 HEAD_BYTES = 65_536
@@ -109,7 +109,11 @@ class Worker:
 
     async def ask(self, task: Task, most: int) -> Answer:
         """Send ``task`` and return the answer, its body at most ``most`` bytes."""
-        for piece in tasks.encode_task(task):
+        pieces = tasks.encode_task(task)
+        # Small ones in one go: every write may wake the worker, and waking costs more than copying.
+        if sum(map(len, pieces)) <= TOGETHER_BYTES:
+            pieces = (b"".join(pieces),)
+        for piece in pieces:
             self.writer.write(piece)
             await self.writer.drain()
         head = await self.receive(HEAD_BYTES)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 import re
 import time
 from collections.abc import Iterable, Sequence
@@ -126,6 +127,12 @@ def weight(pids: Iterable[int]) -> float:
 def resident(pid: int) -> float:
     """Return the resident memory of one process in MB, shared pages included (proc(5): VmRSS)."""
     return _kilobytes(pid, "status", "VmRSS") / 1000
+
+
+def processor_seconds(pid: int) -> float:
+    """Return the processor time of one process and of those that it has waited for (proc(5): stat, 14 to 17)."""
+    after_name = Path(f"/proc/{pid}/stat").read_text("utf-8").rpartition(")")[2].split()
+    return sum(map(int, after_name[11:15])) / os.sysconf("SC_CLK_TCK")
 
 
 def _kilobytes(pid: int, file: str, field: str) -> float:
