@@ -31,7 +31,9 @@ class TestErrors:
             ("blade.ofset = 0.3", ["blade.ofset: there is no such setting. Did you mean “offset”?"]),
             (
                 "blade.xyzzy = 1",
-                ["blade.xyzzy: there is no such setting. Settings here: angle, corner_tolerance, offset, overcut."],
+                [
+                    "blade.xyzzy: there is no such setting. Settings here: angle, corner_tolerance, offset, overcut."
+                ],
             ),
             ("films.a.kindd = 'cast'", ["films.a.kindd: there is no such setting. Did you mean “kind”?"]),
             ('blade.offset = "3 mm"', ["blade.offset: “3 mm” is out of range: 0 mm to 2 mm."]),
