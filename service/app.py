@@ -116,6 +116,21 @@ def create_app(settings: Settings | None = None, *, work: str = WORK) -> FastAPI
     metrics = Metrics(pool, cache, app.state.held)
     app.state.metrics = metrics
     app.state.ring = key_ring(chosen)
+    _route(app)
+    _guard(app, chosen, metrics)
+    schema = app.openapi
+
+    def openapi() -> dict[str, Any]:
+        if app.openapi_schema is None:
+            app.openapi_schema = contract.with_examples(schema())
+        return app.openapi_schema
+
+    app.openapi = openapi  # type: ignore[method-assign]
+    return app
+
+
+def _route(app: FastAPI) -> None:
+    """Add all that is answered, and how errors are."""
     for router in (
         reports.router,
         pictures.router,
@@ -136,27 +151,22 @@ def create_app(settings: Settings | None = None, *, work: str = WORK) -> FastAPI
     app.add_exception_handler(StoreError, _store_error)
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _validation_error)
+
+
+def _guard(app: FastAPI, settings: Settings, metrics: Metrics) -> None:
+    """Add what every request goes through first."""
     # The last one added is the outermost: every answer goes out through the gate.
-    app.add_middleware(Door, settings=chosen, ring=app.state.ring)
-    if chosen.cors_origins:
+    app.add_middleware(Door, settings=settings, ring=app.state.ring)
+    if settings.cors_origins:
         app.add_middleware(
             CORSMiddleware,
-            allow_origins=[one.strip() for one in chosen.cors_origins.split(",")],
+            allow_origins=[one.strip() for one in settings.cors_origins.split(",")],
             allow_methods=["GET", "POST", "DELETE"],
             allow_headers=ASKING,
             expose_headers=TELLING,
             max_age=3600,
         )
     app.add_middleware(Gate, counted=metrics.request)
-    schema = app.openapi
-
-    def openapi() -> dict[str, Any]:
-        if app.openapi_schema is None:
-            app.openapi_schema = contract.with_examples(schema())
-        return app.openapi_schema
-
-    app.openapi = openapi  # type: ignore[method-assign]
-    return app
 
 
 def _request_id(request: Request) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import Field, ValidationError, field_validator
+from pydantic_core import PydanticCustomError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 PREFIX = "SIGN_PREFLIGHT_"
@@ -80,14 +81,13 @@ class Settings(BaseSettings):
     fonts: Annotated[
         str,
         Field(
-            description="Folder of fonts for text that is not outlined, in repairs and layouts; empty: only fonts in"
-            " the artwork itself"
+            description="Folder of fonts for text that is not outlined, in repairs, layouts and panels; empty: only"
+            " fonts in the artwork itself"
         ),
     ] = ""
     stand_ins: Annotated[
         str,
         Field(
-            pattern=r"^$|^\s*[^=;]+=\s*[^=;\s][^=;]*(;\s*[^=;]+=\s*[^=;\s][^=;]*)*$",
             description="Which of these fonts stand in for which families, as `sans-serif=Source Sans Pro;Arial=…`",
         ),
     ] = ""
@@ -219,7 +219,15 @@ class Settings(BaseSettings):
     @classmethod
     def _is_folder(cls, value: str) -> str:
         if value and not Path(value).is_dir():
-            raise ValueError("there is no such folder")
+            raise PydanticCustomError("no_folder", "there is no such folder")
+        return value
+
+    @field_validator("stand_ins")
+    @classmethod
+    def _is_pairs(cls, value: str) -> str:
+        pairs = [pair.split("=") for pair in value.split(";") if pair.strip()]
+        if any(len(pair) != 2 or not all(part.strip() for part in pair) for pair in pairs):
+            raise PydanticCustomError("no_pairs", "write it as family=font, with a ; between several")
         return value
 
     @property

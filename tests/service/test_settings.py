@@ -32,6 +32,10 @@ def test_the_environment_sets_what_it_names(monkeypatch: pytest.MonkeyPatch) -> 
         ("WORK_SECONDS", "nan", "WORK_SECONDS"),
         ("WORK_SECONDS", "inf", "WORK_SECONDS"),
         ("LOG_LEVEL", "loud", "debug"),
+        ("FONTS", "/nowhere/at/all", "no such folder"),
+        ("STAND_INS", "sans-serif", "family=font"),
+        ("STAND_INS", "sans-serif=A;=B", "family=font"),
+        ("SEARCH_SECONDS", "1", "greater than or equal to 2"),
         ("WORKRES", "2", "Did you mean SIGN_PREFLIGHT_WORKERS?"),
     ],
 )
@@ -51,6 +55,13 @@ def test_the_service_does_not_start_with_a_wrong_setting(
     assert "SIGN_PREFLIGHT_QUEUE" in capsys.readouterr().err
     monkeypatch.delenv("SIGN_PREFLIGHT_QUEUE")
     assert main(["--port", "99999"]) == 2
+
+
+def test_stand_ins_are_read_in_pairs_and_a_search_leaves_time_for_the_rest() -> None:
+    settings = Settings(stand_ins="sans-serif = Source Sans Pro; Arial=Source Sans Pro", work_seconds=6)
+    assert settings.families == (("sans-serif", "Source Sans Pro"), ("Arial", "Source Sans Pro"))
+    assert settings.longest_search == 3
+    assert Settings(search_seconds=4).longest_search == 4
 
 
 def test_settings_do_not_change() -> None:
