@@ -316,3 +316,14 @@ def test_no_letter_is_cut_where_a_seam_beside_it_can_be_had(seed: int) -> None:
             if not any(a < u < b for a, b in spans) and ends[k] < u < ends[k + 2]
         ]
         assert not free, (seam.position_mm, free[:3])
+
+
+def test_seams_run_the_way_that_leaves_parts_whole_even_where_that_takes_more_panels() -> None:
+    """Three bars of 400 by 600 mm on 590 mm: two panels one above the other would cut each of them."""
+    bars = "".join(f'<path d="M{50 + 450 * k} 50h400v600h-400z"/>' for k in range(3))
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="1400mm" height="700mm" viewBox="0 0 1400 700">{bars}</svg>'
+    found = preflight.panels(
+        preflight.read(svg.encode()), preflight.Job.parse({"roll": {"width": "610 mm"}})
+    ).films[0]
+    assert (found.seams_run, len(found.panels)) == ("vertical", 3)
+    assert not any(seam.through_film for seam in found.seams)

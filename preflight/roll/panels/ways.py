@@ -67,12 +67,20 @@ def best_way(asked: Asked) -> Way:
         runs = (options.seams,)
 
     def rank(way: Way) -> tuple[bool, int, int, int]:
-        first, second = way.parting.cuts, way.parting.panels
+        first = way.parting.cuts if len(runs) == 1 else _cut_needlessly(way, asked.widths.room)
+        second = way.parting.panels
         if options.prefer == "fewest-panels":
             first, second = second, first
         return (way.too_long, first, second, int(way.across.meets(way.parting.seams).sum()))
 
     return min((_one_way(asked, run) for run in runs), key=rank)
+
+
+def _cut_needlessly(way: Way, room: float) -> int:
+    """Return how often seams go through parts that would fit on one panel, parted this way or the other."""
+    boxes = shapely.bounds(way.across.parts)
+    could_be_whole = (boxes[:, 2:] - boxes[:, :2]).min(axis=1) <= room
+    return sum(int(could_be_whole[way.across.crossed(u)].sum()) for u in way.parting.seams.tolist())
 
 
 def _one_way(asked: Asked, run: Seams) -> Way:
