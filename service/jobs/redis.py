@@ -17,6 +17,7 @@ from typing import Any, ClassVar, TypeVar
 from redis.asyncio import Redis
 from redis.asyncio.retry import Retry
 from redis.backoff import ExponentialBackoff
+from redis.exceptions import ConnectionError as RedisGoneError
 from redis.exceptions import RedisError
 from saq import Job as Message
 from saq import Worker
@@ -44,8 +45,9 @@ T = TypeVar("T")
 
 PREFIX = "sign-preflight:"
 QUEUE = "sign-preflight"
-DEQUEUE_SECONDS = 5.0
-SOCKET_SECONDS = 15.0
+DEQUEUE_SECONDS = 2.0
+SOCKET_SECONDS = 6.0
+"""A Redis that is silent so long counts as away; longer than a worker waits for a unit in one go."""
 RETRY_SECONDS = 0.5
 UNLIMITED = 1_000_000
 """Attempts SAQ may make; ours are counted in `RedisStore.begin`, where giving up is an outcome."""
@@ -91,7 +93,8 @@ class RedisStore:
             socket_connect_timeout=RETRY_SECONDS * 4,
             socket_timeout=SOCKET_SECONDS,
             health_check_interval=10,
-            retry=Retry(ExponentialBackoff(cap=0.5, base=0.05), 3),
+            # Not after a silence: requests would wait for each try.
+            retry=Retry(ExponentialBackoff(cap=0.5, base=0.05), 3, supported_errors=(RedisGoneError,)),
         )
         self._queue = _Queue(self._redis, name=QUEUE)
 

@@ -88,10 +88,11 @@ class Line:
             self._streams = None
 
 
-async def fire(url: str, shots: Sequence[Shot], at_once: int) -> list[Hit]:
+async def fire(url: str, shots: Sequence[Shot], at_once: int, *, tries: int = MOST_TRIES) -> list[Hit]:
     """Send all ``shots`` over ``at_once`` connections and return what came back, in the order of ``shots``.
 
-    Where the service is busy and says when to come back (503 with Retry-After), the client does.
+    Where the service is busy and says when to come back (503 with Retry-After), the client does, ``tries``
+    times in all. Raises `OSError` where nobody listens.
     """
     hits: dict[int, Hit] = {}
     left = iter(enumerate(shots))
@@ -99,14 +100,14 @@ async def fire(url: str, shots: Sequence[Shot], at_once: int) -> list[Hit]:
     async def gunner() -> None:
         line = Line(url)
         for number, shot in left:
-            hits[number] = await _hit(line, shot)
+            hits[number] = await _hit(line, shot, tries)
         line.close()
 
     await asyncio.gather(*(gunner() for _ in range(at_once)))
     return [hits[number] for number in range(len(shots))]
 
 
-async def _hit(line: Line, shot: Shot) -> Hit:
+async def _hit(line: Line, shot: Shot, most: int) -> Hit:
     request, tries = shot.request(), 0
     while True:
         tries += 1
@@ -114,7 +115,7 @@ async def _hit(line: Line, shot: Shot) -> Hit:
         status, head, body = await line.send(request)
         seconds = time.perf_counter() - begun
         again = RETRY.search(head)
-        if status != 503 or again is None or tries == MOST_TRIES:
+        if status != 503 or again is None or tries == most:
             return Hit(shot, status, body, seconds, tries)
         await asyncio.sleep(int(again[1]))
 
