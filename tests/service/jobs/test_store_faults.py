@@ -74,8 +74,9 @@ def test_a_full_disk_refuses_jobs_and_nothing_else(
     place: Path = request.getfixturevalue("small_disk") if way is full_disk else tmp_path / "place"
     place.mkdir(exist_ok=True)
     large = SVG.replace(b"<path", b"<!--" + b"x" * 500_000 + b"--><path")
-    jobs_path = place / "jobs.sqlite3"
-    with running("service", tmp_path, workers=1, jobs_path=jobs_path) as server, server.client() as client:
+    # A file whose result could not be kept is done again when its lease has ended.
+    settings = {"workers": 1, "job_lease_seconds": 2, "jobs_path": place / "jobs.sqlite3"}
+    with running("service", tmp_path, **settings) as server, server.client() as client:
         kept = client.post("/v1/jobs", files=[("artwork", SVG)])
         assert kept.status_code == 202
         with way(place, server.process.pid) as make_room:
