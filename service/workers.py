@@ -30,6 +30,9 @@ from service.tasks import LENGTH, TOGETHER_BYTES, Answer, Bounds, Task
 from service.telemetry import TRACING
 
 HEAD_BYTES = 65_536
+ENDS = {signal.SIGXCPU.name: "time", "exit status 127": "memory"}
+"""What the ends of workers mean that are no crashes. The GNU C library ends a process with 127 where a thread's own
+data found no memory ("cannot allocate memory for thread-local data"); nothing else here ends with it."""
 WORK = "service.library:run"
 """What workers do, by name: the service's own process does not load the library."""
 PRELOADED = [WORK.partition(":")[0], "service.warm"]
@@ -233,9 +236,11 @@ class WorkerPool:
             self._workers.discard(worker)
             ended = await asyncio.to_thread(worker.how_it_ended)
             event(logging.ERROR, "worker-ended", pid=worker.process.pid, how=ended, kind=task.kind)
-            cause = "time" if ended == signal.SIGXCPU.name else "crash"
+            cause = ENDS.get(ended, "crash")
             if cause == "time":
                 raise TimeLimitError(self._settings.work_seconds) from error
+            if cause == "memory":
+                raise MemoryLimitError from error
             raise WorkerCrashedError(ended) from error
         except WorkerCrashedError:
             cause = "crash"

@@ -112,6 +112,8 @@ def test_forms_in_forms_too_deep() -> None:
         ("/X BMC " * 300 + BOX, {}, "256 deep"),
         (f"{BOX} " * 100, {"nodes": 50}, "50 elements"),
         (f"{BOX} " * 100, {"path_segments": 150}, "150 are read"),
+        # Never painted, so that only counting while it is made can end it.
+        ("0 0 m " + "9 9 l 0 0 l " * 100, {"path_segments": 150}, "151 segments"),
         ("0 " * 5000, {"pdf_tokens": 2000}, "2,000 words"),
         ("".join(f"0 0 {i + 1} 9 re W n " for i in range(40)) + BOX, {}, "Clips lie more than 32 deep"),
         ("[" + "1 " * 300 + "] 0 d " + BOX, {"dashes": 100}, "dashes"),

@@ -44,6 +44,10 @@ def test_memory_without_end_is_stopped_at_the_memory_limit(small: httpx.Client) 
     assert "512 MiB" in problem["detail"]
 
 
+def test_memory_that_ends_in_the_c_library_is_the_memory_limit_too(small: httpx.Client) -> None:
+    assert_problem(hog(small, "loader"), "memory-limit", 422)
+
+
 @pytest.mark.parametrize("way", ["segfault", "exit", "flood"])
 def test_a_worker_that_ends_or_floods_fails_its_own_request(small: httpx.Client, way: str) -> None:
     assert_problem(hog(small, way), "worker-crashed", 500)

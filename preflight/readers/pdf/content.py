@@ -80,6 +80,8 @@ class Runner:
             outline.close()
         else:
             _curve(outline, operator, found)
+        # Counted when it is painted; a path that is only ever added to must end before memory does.
+        self._frame.scene.budget.check("path_segments", len(outline))
 
     # Graphics state
 
