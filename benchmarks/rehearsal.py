@@ -27,7 +27,7 @@ from fontTools.ttLib import TTFont
 import preflight
 from preflight.analysis import Analysis
 from preflight.cutting.order import cut_order
-from preflight.cutting.rehearsal.plan import laid, picked, planned
+from preflight.cutting.rehearsal.plan import laid, planned
 from preflight.cutting.rehearsal.tip import compensated, uncompensated
 from preflight.cutting.timing import machine_of
 
@@ -121,7 +121,7 @@ def measure(contours: int, kind: str) -> dict[str, Any]:
     timed("json", whole.model_dump_json)
     analysis = Analysis(artwork, job)
     chosen = analysis.films[0].followed_contours
-    lines, _ = laid(picked(analysis.painting.contours, chosen), mirrored=False, turned=False)
+    lines, _ = laid(analysis.painting.contours.take(chosen), mirrored=False, turned=False)
     timed("order", lambda: cut_order(lines))
     cut = timed(
         "plan",

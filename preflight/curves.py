@@ -177,6 +177,34 @@ class Polylines:
     def __getitem__(self, index: int) -> Floats:
         return self.points[self.starts[index] : self.starts[index + 1]]
 
+    def take(self, which: Ints) -> Polylines:
+        """Return the polylines with the indices ``which`` (m,), in that order."""
+        sizes = np.diff(self.starts)[which]
+        index = np.repeat(self.starts[:-1][which], sizes) + counting(sizes)
+        return Polylines(
+            self.points[index],
+            np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
+            self.closed[which],
+            self.path[which],
+            self.corners[index],
+        )
+
+    def along(self) -> Floats:
+        """Return how far along its polyline each point lies (n,)."""
+        size = np.zeros(len(self.points))
+        size[1:] = np.hypot(*np.diff(self.points, axis=0).T)
+        size[self.starts[:-1]] = 0.0
+        total = np.cumsum(size)
+        along: Floats = total - np.repeat(total[self.starts[:-1]], np.diff(self.starts))
+        return along
+
+
+def counting(sizes: Ints) -> Ints:
+    """Return 0 .. size - 1 for each of ``sizes``, one after another."""
+    total = np.arange(int(sizes.sum()))
+    counted: Ints = total - np.repeat(np.cumsum(sizes) - sizes, sizes)
+    return counted
+
 
 @dataclass(frozen=True, eq=False)
 class Outlines:

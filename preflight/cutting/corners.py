@@ -24,8 +24,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from preflight.curves import Bools, Floats, Ints, Polylines
-from preflight.cutting.knife import counting, deviations, parted, pivot_path, tip_path, turns
+from preflight.curves import Bools, Floats, Ints, Polylines, counting
+from preflight.cutting.knife import deviations, parted, pivot_path, tip_path, turns
 from preflight.geometry.turning import SAME, turning
 
 STEP = 0.025

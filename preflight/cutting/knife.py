@@ -28,7 +28,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from preflight.curves import Bools, Floats, Ints
+from preflight.curves import Bools, Floats, Ints, counting
 
 _LONGEST = 600.0
 """Chords of more offsets than this turn the blade no further; exp() of more would be nothing."""
@@ -121,13 +121,6 @@ def _arc_parts(turn: Floats, radius: float, error: float) -> Ints:
     widest = 2 * np.arccos(1 - min(error / radius, 1.0))
     parts: Ints = np.maximum(np.ceil(np.abs(turn) / max(widest, 1e-6)), 1).astype(np.int64)
     return parts
-
-
-def counting(sizes: Ints) -> Ints:
-    """Return 0 .. size - 1 for each of ``sizes``, one after another."""
-    total = np.arange(int(sizes.sum()))
-    counted: Ints = total - np.repeat(np.cumsum(sizes) - sizes, sizes)
-    return counted
 
 
 def headings(pivot: Floats, offset: float, heading: float) -> Floats:

@@ -84,7 +84,7 @@ def cut_order(
         raise ValueError("a polyline has one point or more")
     closed = closed_lines(lines)
     boxes = _boxes(lines)
-    areas = _areas(lines, closed)
+    areas = enclosed_areas(lines, closed)
     parent = enclosing(lines, closed, boxes, areas)
     choices = [_candidates(lines, i, bool(c)) for i, c in enumerate(closed)]
     spots = (boxes[:, :2] + boxes[:, 2:]) / 2
@@ -105,7 +105,6 @@ def file_order(lines: Polylines, *, home: tuple[float, float] = (0.0, 0.0)) -> C
     """Return the order of the file: every contour from its first point, as drawn."""
     count = len(lines)
     enter, leave = lines.points[lines.starts[:-1]], lines.points[lines.starts[1:] - 1]
-    before = np.concatenate((np.array([home]), leave))[:count]
     closed = closed_lines(lines)
     return CutOrder(
         np.arange(count),
@@ -113,9 +112,17 @@ def file_order(lines: Polylines, *, home: tuple[float, float] = (0.0, 0.0)) -> C
         np.zeros(count, bool),
         enter,
         leave,
-        np.hypot(*(enter - before).T),
-        enclosing(lines, closed, _boxes(lines), _areas(lines, closed)),
+        travel_as_drawn(lines, home=home),
+        enclosing(lines, closed, _boxes(lines), enclosed_areas(lines, closed)),
     )
+
+
+def travel_as_drawn(lines: Polylines, *, home: tuple[float, float] = (0.0, 0.0)) -> Floats:
+    """Return the way (k,) with the knife up to each contour in the order of the file, mm."""
+    enter, leave = lines.points[lines.starts[:-1]], lines.points[lines.starts[1:] - 1]
+    before = np.concatenate((np.array([home]), leave))[: len(lines)]
+    travel: Floats = np.hypot(*(enter - before).T)
+    return travel
 
 
 def arranged(lines: Polylines, order: CutOrder) -> Polylines:
@@ -157,7 +164,7 @@ def _boxes(lines: Polylines) -> Floats:
     return np.concatenate((low, high), axis=1)
 
 
-def _areas(lines: Polylines, closed: Bools) -> Floats:
+def enclosed_areas(lines: Polylines, closed: Bools) -> Floats:
     """Return the area (k,) that closed lines enclose, infinite for open ones."""
     areas = np.full(len(lines), np.inf)
     p = lines.points

@@ -8,7 +8,7 @@ import shapely
 from preflight.analysis import Analysis
 from preflight.artwork import Artwork
 from preflight.checking import check
-from preflight.cutting.rehearsal.plan import laid, picked, planned, spots
+from preflight.cutting.rehearsal.plan import laid, planned, spots
 from preflight.cutting.timing import Machine, machine_of
 from preflight.errors import PreflightError
 from preflight.films import Film
@@ -258,11 +258,11 @@ def _seconds(
 ) -> float | None:
     """Return the time to cut a film, s; None where its lines are no more than spots."""
     job, contours = analysis.job, film.followed_contours
-    lines = picked(analysis.painting.contours, contours)
+    lines = analysis.painting.contours.take(contours)
     kept = np.flatnonzero(~spots(lines))
     if not len(kept):
         return None
-    there, _ = laid(picked(lines, kept), mirrored=mirrored, turned=turned)
+    there, _ = laid(lines.take(kept), mirrored=mirrored, turned=turned)
     cut = planned(
         there,
         contours[kept],

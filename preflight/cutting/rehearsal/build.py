@@ -8,7 +8,7 @@ import numpy as np
 
 from preflight.analysis import Analysis
 from preflight.artwork import Artwork
-from preflight.curves import Floats, Ints, Polylines
+from preflight.curves import Floats, Ints, Matrix, Polylines
 from preflight.cutting.rehearsal.model import (
     ContourCut,
     Event,
@@ -23,7 +23,7 @@ from preflight.cutting.rehearsal.model import (
     TipError,
     length_words,
 )
-from preflight.cutting.rehearsal.plan import Cut, Matrix, laid, picked, planned, spots
+from preflight.cutting.rehearsal.plan import Cut, laid, planned, spots
 from preflight.cutting.rehearsal.tip import Errors, compensated, lead_lengths, uncompensated
 from preflight.cutting.timing import Machine, machine_of
 from preflight.errors import PreflightError
@@ -120,11 +120,11 @@ def _film(
     notes: _Notes,
 ) -> FilmRehearsal | None:
     """Return one film's cut; None where there is nothing to cut from it."""
-    lines = picked(analysis.painting.contours, contours)
+    lines = analysis.painting.contours.take(contours)
     idle = spots(lines) if len(lines) else np.zeros(0, bool)
     if idle.any():
         notes.add(f"{film.name}: {int(idle.sum())} contours are no more than a spot and are left out.")
-    contours, lines = contours[~idle], picked(lines, np.flatnonzero(~idle))
+    contours, lines = contours[~idle], lines.take(np.flatnonzero(~idle))
     if not len(contours):
         return None
     job, machine = analysis.job, machine_of(analysis.job.machine)

@@ -6,13 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from preflight.curves import Floats, Ints, Polylines
-from preflight.cutting.knife import counting
-from preflight.cutting.order import CutOrder, arranged, closed_lines, cut_order
+from preflight.curves import Floats, Ints, Matrix, Polylines
+from preflight.cutting.order import (
+    CutOrder,
+    arranged,
+    closed_lines,
+    cut_order,
+    enclosed_areas,
+    travel_as_drawn,
+)
 from preflight.cutting.timing import Machine, Motion, motion, move_times
 from preflight.geometry.turning import SAME
-
-Matrix = tuple[float, float, float, float, float, float]
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,19 +45,6 @@ class Cut:
         """Return the whole time, s."""
         knife = len(self.own) * (machine.drop + machine.lift)
         return float(self.moving.sum() + self.motion.duration.sum()) + knife
-
-
-def picked(lines: Polylines, which: Ints) -> Polylines:
-    """Return some of the polylines."""
-    sizes = np.diff(lines.starts)[which]
-    index = np.repeat(lines.starts[:-1][which], sizes) + counting(sizes)
-    return Polylines(
-        lines.points[index],
-        np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
-        lines.closed[which],
-        lines.path[which],
-        lines.corners[index],
-    )
 
 
 def laid(lines: Polylines, *, mirrored: bool, turned: bool) -> tuple[Polylines, Matrix]:
@@ -116,35 +107,14 @@ def planned(
         moving=moving,
         begin=np.concatenate(([0.0], np.cumsum(each)))[:-1],
         motion=followed,
-        small=_areas(sorted_lines) < small_area,
-        file_order_travel=_as_drawn(lines),
+        small=enclosed_areas(sorted_lines, closed_lines(sorted_lines)) < small_area,
+        file_order_travel=float(travel_as_drawn(lines).sum()),
     )
-
-
-def _as_drawn(lines: Polylines) -> float:
-    """Return the travel, mm, of the order and the start points of the file."""
-    first, last = lines.points[lines.starts[:-1]], lines.points[lines.starts[1:] - 1]
-    before = np.concatenate((np.zeros((1, 2)), last))[:-1]
-    return float(np.hypot(*(first - before).T).sum())
-
-
-def _areas(lines: Polylines) -> Floats:
-    """Return the area (k,) that closed lines enclose, infinite for open ones."""
-    p = lines.points
-    cross = np.append(p[:-1, 0] * p[1:, 1] - p[1:, 0] * p[:-1, 1], 0.0)
-    cross[lines.starts[1:] - 1] = 0.0
-    areas = np.abs(np.add.reduceat(cross, lines.starts[:-1])) / 2
-    areas[~closed_lines(lines)] = np.inf
-    return areas
 
 
 def _overcut(lines: Polylines, overcut: float) -> tuple[Floats, Polylines, Floats]:
     """Return each line's length, the lines with closed ones gone on past their start, and by how much."""
-    size = np.zeros(len(lines.points))
-    size[1:] = np.hypot(*np.diff(lines.points, axis=0).T)
-    size[lines.starts[:-1]] = 0.0
-    total = np.cumsum(size)
-    along = total - np.repeat(total[lines.starts[:-1]], np.diff(lines.starts))
+    along = lines.along()
     own = along[lines.starts[1:] - 1]
     beyond = np.where(closed_lines(lines), np.minimum(overcut, own), 0.0)
     parts: list[Floats] = []

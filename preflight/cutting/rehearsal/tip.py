@@ -18,9 +18,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from preflight.curves import Bools, Floats, Ints, Polylines
+from preflight.curves import Bools, Floats, Ints, Polylines, counting
 from preflight.cutting.corners import SHARP, STEP, suspects
-from preflight.cutting.knife import HAIR, counting, headings, parted, pivot_path
+from preflight.cutting.knife import HAIR, headings, parted, pivot_path
 from preflight.geometry.turning import SAME, turning
 
 ENTRY = 4.0
@@ -94,7 +94,7 @@ def compensated(lines: Polylines, offset: float, *, turned: bool) -> Errors:
     which = suspects(clean, offset, STEP / 2) if turned else np.arange(len(clean))
     if not len(which):
         return NO_ERRORS
-    chosen = _told(_picked(clean, which))
+    chosen = _told(clean.take(which))
     swings = _swings(chosen, offset)
     if turned:
         # Where the pivot swings at every turn there is no error.
@@ -103,7 +103,7 @@ def compensated(lines: Polylines, offset: float, *, turned: bool) -> Errors:
         if not len(some):
             return NO_ERRORS
         which, swings = which[some], swings[np.isin(owner, some)]
-        chosen = _picked(chosen, some)
+        chosen = chosen.take(some)
     fine, at = _refined(chosen, offset)
     swung = np.ones(len(fine.points), bool)
     swung[fine.corners] = swings
@@ -169,30 +169,8 @@ def _told(lines: Polylines) -> Polylines:
     return _clean(plain) if whole.all() else lines
 
 
-def _picked(lines: Polylines, which: Ints) -> Polylines:
-    sizes = np.diff(lines.starts)[which]
-    index = np.repeat(lines.starts[:-1][which], sizes) + counting(sizes)
-    return Polylines(
-        lines.points[index],
-        np.concatenate(([0], np.cumsum(sizes))).astype(np.int64),
-        lines.closed[which],
-        lines.path[which],
-        lines.corners[index],
-    )
-
-
 def _lengths(lines: Polylines) -> Floats:
-    return _along(lines)[lines.starts[1:] - 1]
-
-
-def _along(lines: Polylines) -> Floats:
-    """Return how far along its contour each point is (n,)."""
-    size = np.zeros(len(lines.points))
-    size[1:] = np.hypot(*np.diff(lines.points, axis=0).T)
-    size[lines.starts[:-1]] = 0.0
-    total = np.cumsum(size)
-    along: Floats = total - np.repeat(total[lines.starts[:-1]], np.diff(lines.starts))
-    return along
+    return lines.along()[lines.starts[1:] - 1]
 
 
 def _first_headings(lines: Polylines) -> Floats:
@@ -208,7 +186,7 @@ def _refined(lines: Polylines, offset: float) -> tuple[Polylines, Floats]:
     Chords that begin at a sharp turn or up to `ENTRY` offsets behind one, or behind the start, are parted at
     `_STOPS`; in the chords of a smooth curve the blade hardly swings. `corners` marks the points there were.
     """
-    along = _along(lines)
+    along = lines.along()
     step = np.zeros((len(lines.points), 2))
     step[:-1] = np.diff(lines.points, axis=0)
     step[lines.starts[1:] - 1] = 0.0
@@ -243,7 +221,7 @@ def _swings(lines: Polylines, offset: float) -> Bools:
     """Return at which points (n,) the pivot swings round the tip: not at sharp turns within one offset of another."""
     chords = turning(lines)
     sharp = np.abs(chords.turn) > SHARP
-    along = _along(lines)
+    along = lines.along()
     where = np.flatnonzero(sharp)
     place = along[chords.end[where]]
     owner = chords.owner[where]
@@ -339,7 +317,7 @@ def _entry(error: float, samples: _Samples, index: int) -> tuple[float, int | No
 
 def _nearest(tip: Floats, at: Floats, owner: Ints, lines: Polylines, offset: float) -> tuple[Floats, Floats]:
     """Return how far each tip (n, 2) is from its line near where it should be, and the nearest spots (n, 2)."""
-    along = _along(lines)
+    along = lines.along()
     # One axis for all contours: each begins where the one before it ends, and a little more.
     base = np.concatenate(([0.0], np.cumsum(_lengths(lines) + 8 * offset)))[:-1]
     axis = along + np.repeat(base, np.diff(lines.starts))
@@ -404,7 +382,7 @@ def _around(
     way = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(coarse, axis=0).T))))
     here = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(pivot, axis=0).T))))
     at = np.interp(here, way, samples.at[begin : end + 1])
-    alone = _picked(lines, np.array([owner]))
+    alone = lines.take(np.array([owner]))
     off, spot = _nearest(tip, at, np.zeros(len(tip), np.int64), alone, offset)
     worst = int(np.argmax(np.where(at < _entry_length(alone, offset)[0], -1.0, off)))
     return float(off[worst]), spot[worst], owner
