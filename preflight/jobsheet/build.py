@@ -161,7 +161,7 @@ def _roll(film: Film) -> RollSheet | None:
         lead=roll.lead,
         left_on_roll=roll.length,
         fits=fit.answer in ("fits", "fits-turned"),
-        turned=fit.answer == "fits-turned" or (fit.case == "roll-too-short" and _is_turned(film, fit.across)),
+        turned=fit.turned,
         across=fit.across,
         along=fit.along,
         reason=fit.reason,
@@ -169,13 +169,6 @@ def _roll(film: Film) -> RollSheet | None:
         weed_border_stated="weed_border" in roll.model_fields_set,
         lead_stated="lead" in roll.model_fields_set,
     )
-
-
-def _is_turned(film: Film, across: float) -> bool:
-    assert film.roll is not None
-    assert film.cut_bounds is not None
-    width = film.cut_bounds[2] - film.cut_bounds[0] + 2 * film.roll.weed_border
-    return abs(width - across) > 1e-9
 
 
 def _weeding(film: Film, *, surround: bool) -> Weeding:

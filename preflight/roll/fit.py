@@ -28,6 +28,8 @@ class Fit:
     along: float | None = None
     length: float | None = None
     """What is left of the roll, where the job states it."""
+    turned: bool = False
+    """Whether it lies turned a quarter, on a roll that is wide enough for that."""
 
     def shown(self, film: str) -> RollFit:
         """Return the fit as the report shows it."""
@@ -71,7 +73,8 @@ def fit_film(film: Film) -> Fit:
         case: Literal["turn-needed", "panels-needed", "roll-too-short"] | None,
         way: tuple[float, float, bool],
     ) -> Fit:
-        return Fit(answer, reason, case, bounds, usable, way[0], way[1], roll.length)
+        turned = way[2] and case != "panels-needed"
+        return Fit(answer, reason, case, bounds, usable, way[0], way[1], roll.length, turned)
 
     if not across:
         narrowest = min(ways, key=lambda way: way[0])

@@ -29,7 +29,7 @@ from preflight.cutting.timing import Machine, machine_of
 from preflight.errors import PreflightError
 from preflight.films import Film
 from preflight.job import Job, stock
-from preflight.roll.fit import SLACK, Fit, fit_film
+from preflight.roll.fit import fit_film
 from preflight.version import __version__
 
 CLAIM = (
@@ -129,7 +129,7 @@ def _film(
         return None
     job, machine = analysis.job, machine_of(analysis.job.machine)
     fit = fit_film(film)
-    mirrored, turned = analysis.to_be_mirrored, _is_turned(film, fit)
+    mirrored, turned = analysis.to_be_mirrored, fit.turned
     there, matrix = laid(lines, mirrored=mirrored, turned=turned)
     cut = planned(
         there,
@@ -162,13 +162,6 @@ def _film(
         uncompensated=shown.error(uncompensated(cut.lines, offset, turned=straight)),
         leads_covered=int((leads[1:] <= cut.overcut[1:]).sum()),
     )
-
-
-def _is_turned(film: Film, fit: Fit) -> bool:
-    """Return whether the film lies turned a quarter; where the roll is too short, the shorter way is taken."""
-    if fit.case != "roll-too-short" or film.roll is None or fit.bounds is None or fit.across is None:
-        return fit.answer == "fits-turned"
-    return abs(fit.bounds[2] - fit.bounds[0] + 2 * film.roll.weed_border - fit.across) > SLACK
 
 
 class _Shown:
@@ -322,7 +315,7 @@ def _seconds(cut: Cut, machine: Machine) -> Seconds:
         cutting=round(cutting, 6),
         travelling=round(moving, 6),
         knife=round(knife, 6),
-        total=round(cutting + moving + knife, 6),
+        total=round(cut.seconds(machine), 6),
     )
 
 
