@@ -14,7 +14,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.artwork import Artwork, LiveText, Picture, Shape, SizeBasis
-from preflight.curves import Ints, Outlines, flatten
+from preflight.curves import IDENTITY, Ints, Matrix, Outlines, flatten
 from preflight.films import Film, Meaning, films_of, meaning_of
 from preflight.geometry.appearance import Painting, paint, union
 from preflight.geometry.copies import copies
@@ -41,6 +41,11 @@ class Analysis:
     def to_be_mirrored(self) -> bool:
         """Whether the cut is the drawing mirrored: behind glass, unless it is drawn so already."""
         return (self.job.surface == "second") != (self.job.drawn_as == "mirrored")
+
+    @property
+    def cut_matrix(self) -> Matrix:
+        """The map from the artwork at its finished size to what is cut: mirrored left to right, or as it is."""
+        return (-1.0, 0.0, 0.0, 1.0, self.artwork.width, 0.0) if self.job.cut_mirrored else IDENTITY
 
     @cached_property
     def tolerance(self) -> float:

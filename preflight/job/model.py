@@ -327,6 +327,11 @@ class Job(_Settings):
             raise PydanticCustomError("unknown_film", "{text}", {"text": "\n".join(wrong)})
         return self
 
+    @property
+    def cut_mirrored(self) -> bool:
+        """Whether files are cut mirrored: the work goes behind glass and is drawn as it is read."""
+        return self.surface == "second" and self.drawn_as == "as-read"
+
     @classmethod
     def parse(
         cls, data: bytes | str | Mapping[str, Any], format: Literal["json", "toml"] | None = None

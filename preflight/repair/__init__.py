@@ -222,7 +222,7 @@ def _placed(analysis: Analysis, steps: Steps, actions: list[Action]) -> tuple[Ma
     """Return the map from the artwork as drawn to the file that is cut, and the file's width and height."""
     width, height = analysis.artwork.width, analysis.artwork.height
     job = analysis.job
-    if steps.mirror and job.surface == "second" and job.drawn_as == "as-read":
+    if steps.mirror and job.cut_mirrored:
         actions.append(
             Action(
                 step="mirror",
@@ -230,7 +230,7 @@ def _placed(analysis: Analysis, steps: Steps, actions: list[Action]) -> tuple[Ma
                 "sees on top goes on the glass first.",
             )
         )
-        return (-1.0, 0.0, 0.0, 1.0, width, 0.0), width, height
+        return analysis.cut_matrix, width, height
     fits = [fit_film(film) for film in analysis.films]
     if steps.turn and any(fit.case == "turn-needed" for fit in fits):
         actions.append(Action(step="turn", what="Turned a quarter: only so does it fit the roll."))

@@ -40,13 +40,12 @@ class Ordered:
     @property
     def mirrored(self) -> bool:
         """Whether it is cut mirrored: it goes behind glass and is drawn as it is read."""
-        job = self.analysis.job
-        return job.surface == "second" and job.drawn_as == "as-read"
+        return self.analysis.job.cut_mirrored
 
     @property
     def matrix(self) -> Matrix:
         """The map from the artwork at its finished size to what is cut."""
-        return (-1.0, 0.0, 0.0, 1.0, self.analysis.artwork.width, 0.0) if self.mirrored else IDENTITY
+        return self.analysis.cut_matrix
 
 
 @dataclass(frozen=True, eq=False)

@@ -31,7 +31,7 @@ from preflight.roll.panels.model import (
 from preflight.roll.panels.options import PanelOptions, Seams
 from preflight.roll.panels.parts import Widths
 from preflight.roll.panels.told import seams_of
-from preflight.roll.panels.view import as_put_up, box_of, crosswise, is_mirrored, panel_region
+from preflight.roll.panels.view import as_put_up, box_of, crosswise, panel_region
 from preflight.roll.panels.ways import Asked, Taken, Way, best_way
 from preflight.roll.panels.wording import (
     film_notes,
@@ -130,7 +130,7 @@ def panel_out(
         width_mm=round(analysis.artwork.width, 3),
         height_mm=round(analysis.artwork.height, 3),
         size_stated=analysis.size_stated,
-        mirrored=is_mirrored(job),
+        mirrored=job.cut_mirrored,
         films=plans,
         stacked=stacked,
         notes=(*(stacked_words(pair) for pair in stacked), *sign_notes(analysis, plans)),

@@ -16,7 +16,6 @@ from preflight.roll.panels.contours import Contours
 from preflight.roll.panels.marks import cross
 from preflight.roll.panels.model import Panel, PanelPlan, PanelProof
 from preflight.roll.panels.proof import Piece, prove
-from preflight.roll.panels.view import is_mirrored
 from preflight.roll.panels.ways import Way
 from preflight.writers.model import CutFile, CutFilm
 from preflight.writers.production import claim
@@ -86,7 +85,7 @@ def panel_job(job: Job, planned: Planned) -> Job:
             "colours": knife | ({colour: Role(role="film")} if colour else {}),
             "layers": {key: role for key, role in job.layers.items() if role.role == "knife"},
             "polarity": "shapes",
-            "drawn_as": "mirrored" if is_mirrored(job) else job.drawn_as,
+            "drawn_as": "mirrored" if job.cut_mirrored else job.drawn_as,
         }
     )
 

@@ -8,25 +8,14 @@ from shapely.geometry.base import BaseGeometry
 
 from preflight.analysis import Analysis
 from preflight.artwork import Box
-from preflight.curves import IDENTITY, Floats, Matrix
-from preflight.job import Job
+from preflight.curves import Floats
 from preflight.roll.panels.options import Seams
 from preflight.roll.panels.parts import TOUCH, Across
 
 
-def is_mirrored(job: Job) -> bool:
-    """Return whether the work is cut mirrored to how it is drawn."""
-    return job.surface == "second" and job.drawn_as == "as-read"
-
-
-def put_up(analysis: Analysis) -> Matrix:
-    """Return the map from the artwork at its finished size to the sign as whoever puts it up sees it."""
-    return (-1.0, 0.0, 0.0, 1.0, analysis.artwork.width, 0.0) if is_mirrored(analysis.job) else IDENTITY
-
-
 def as_put_up(analysis: Analysis, region: BaseGeometry) -> BaseGeometry:
     """Return a region (mm, as drawn) as whoever puts the sign up sees it."""
-    if not is_mirrored(analysis.job):
+    if not analysis.job.cut_mirrored:
         return region
     move = np.array([analysis.artwork.width, 0.0])
     turned: BaseGeometry = shapely.transform(region, lambda points: points * (-1.0, 1.0) + move)
