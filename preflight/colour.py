@@ -5,6 +5,7 @@ Colours are sRGB, written ``#rrggbb``.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -12,6 +13,12 @@ import numpy as np
 from preflight.curves import Floats, Ints
 
 _WEIGHTS = np.array([0.2126, 0.7152, 0.0722])
+_PLAIN = re.compile(r"#[0-9a-f]{6}")
+
+
+def plain_colour(colour: str) -> str | None:
+    """Return ``colour`` where it is #rrggbb: a film painted with a pattern has its name for a colour."""
+    return colour if _PLAIN.fullmatch(colour) else None
 
 
 def channels(colours: Sequence[str]) -> Floats:

@@ -8,13 +8,14 @@ import shapely
 from preflight.analysis import Analysis
 from preflight.artwork import Artwork
 from preflight.checking import check
+from preflight.colour import plain_colour
 from preflight.cutting.rehearsal.plan import laid, planned, spots
 from preflight.cutting.timing import Machine, machine_of
 from preflight.errors import PreflightError
 from preflight.films import Film
 from preflight.job import Job
 from preflight.jobsheet.cautions import cautions_for
-from preflight.jobsheet.drawing import drawing_of, outline_of, plain_colour
+from preflight.jobsheet.drawing import drawing_of, outline_of
 from preflight.jobsheet.model import (
     Box,
     FilmSheet,

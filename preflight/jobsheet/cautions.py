@@ -10,9 +10,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from preflight.analysis import Analysis
-from preflight.colour import luminance
+from preflight.colour import luminance, plain_colour
 from preflight.errors import shortened
-from preflight.jobsheet.drawing import plain_colour
 from preflight.jobsheet.model import Caution
 
 PRACTICE = "common practice, no source"

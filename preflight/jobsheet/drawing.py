@@ -7,7 +7,6 @@ HTML and PDF are made from: nothing of the upload's markup reaches either.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -17,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from preflight.analysis import Analysis
 from preflight.artwork import LiveText, Picture
+from preflight.colour import plain_colour
 from preflight.geometry.appearance import appearance
 from preflight.jobsheet.model import Area, Drawing, JobSheet, Unknown
 from preflight.units import format_length
@@ -33,7 +33,6 @@ _ROUND = (1.0, 2.0, 2.5, 5.0)
 INK, LINE, MARK = "#16202a", "#5d6b78", "#c2185b"
 BARE = "#eceff1"
 """Ground where the sign's own colour is not known: neither white nor any film's colour."""
-_COLOUR = re.compile(r"#[0-9a-f]{6}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,11 +100,6 @@ def drawing_of(analysis: Analysis) -> Drawing:
             if isinstance(item, LiveText | Picture) and item.hidden is None and item.box is not None
         ),
     )
-
-
-def plain_colour(colour: str) -> str | None:
-    """Return ``colour`` where it is #rrggbb: a film painted with a pattern has its name for a colour."""
-    return colour if _COLOUR.fullmatch(colour) else None
 
 
 def round_ratio(width: float, height: float, room: tuple[float, float] = (WIDEST, HIGHEST)) -> float:

@@ -7,7 +7,6 @@ the uploaded file can reach the picture. One user unit is one pixel of a picture
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
@@ -18,6 +17,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.artwork import Artwork, LiveText, Picture
+from preflight.colour import plain_colour
 from preflight.curves import Polylines, flatten
 from preflight.errors import PreflightError
 from preflight.geometry.appearance import appearance
@@ -38,7 +38,6 @@ LARGE = 0.3
 _ERROR = 0.15
 """Chord error allowed in the picture, px."""
 _LINE = "#5d6b78"
-_COLOUR = re.compile(r"#[0-9a-f]{6}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +205,7 @@ def _drawing(artwork: Artwork, view: _View) -> str:
 
 def _painted(colours: dict[str, BaseGeometry], other: BaseGeometry, view: _View) -> str:
     """Return the regions of all colours; neighbours get a thin base coat, so that no ground shows between."""
-    plain = {colour: view.region(region) for colour, region in colours.items() if _COLOUR.fullmatch(colour)}
+    plain = {colour: view.region(region) for colour, region in colours.items() if plain_colour(colour)}
     out = []
     if not other.is_empty:
         out.append(f'<path d="{view.region(other)}" fill="url(#hatch)" fill-rule="evenodd"/>')

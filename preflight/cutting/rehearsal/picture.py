@@ -7,7 +7,6 @@ Pixels throughout; one film is one panel, x across the roll, the feed downwards.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
@@ -17,6 +16,7 @@ import numpy as np
 import resvg_py
 import shapely
 
+from preflight.colour import plain_colour
 from preflight.curves import Floats
 from preflight.cutting.rehearsal.labels import arranged, ranked
 from preflight.cutting.rehearsal.model import FilmRehearsal, Rehearsal, TipError, length_words
@@ -35,7 +35,6 @@ UP = "#2a64a6"
 WORST = "#b3201f"
 _PANEL = "#f5f7f8"
 _GREY, _LINE = "#4b5763", "#5d6b78"
-_COLOUR = re.compile(r"#[0-9a-f]{6}")
 _TOP, _SIDE, _LEFT, _BOTTOM = 44.0, 34.0, 64.0, 34.0
 _TALLEST = 0.85
 """Height of a film's drawing at most, in widths of the picture."""
@@ -132,7 +131,7 @@ def _film(rehearsal: Rehearsal, film: FilmRehearsal, top: float, width: float) -
     out = []
     y = top + 12
     chip = 0.0
-    if _COLOUR.fullmatch(film.colour):
+    if plain_colour(film.colour):
         out.append(
             f'<rect x="{MARGIN:g}" y="{y - 11:.2f}" width="18" height="13" rx="2" fill="{film.colour}"'
             f' stroke="{_GREY}" stroke-width=".8"/>'
@@ -241,7 +240,7 @@ def _drawing(film: FilmRehearsal, view: View) -> Iterator[str]:
 
 def _shows(colour: str) -> bool:
     """Return whether a colour, thinned, can be told from the panel: light ones cannot."""
-    if not _COLOUR.fullmatch(colour):
+    if not plain_colour(colour):
         return False
     return sum(int(colour[i : i + 2], 16) for i in (1, 3, 5)) < 3 * 215
 

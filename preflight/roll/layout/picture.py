@@ -7,7 +7,6 @@ roll runs to the right, its left edge at the bottom, so a piece is seen turned a
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator, Sequence
 from html import escape
 
@@ -16,6 +15,7 @@ import resvg_py
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from preflight.colour import plain_colour
 from preflight.errors import PreflightError, printable
 from preflight.report.legend import text
 from preflight.report.lettering import text_width, wrap
@@ -52,7 +52,6 @@ _VERDICTS: dict[Verdict, tuple[str, str]] = {
 }
 _KEYS = 6
 """Pieces that are listed below a film."""
-_COLOUR = re.compile(r"#[0-9a-f]{6}")
 _ERROR = 0.15
 """Error allowed in outlines, px."""
 
@@ -239,7 +238,7 @@ def _row(
 
 
 def _fill(film: FilmLayout) -> str:
-    return film.colour if _COLOUR.fullmatch(film.colour) else "#8d9aa6"
+    return plain_colour(film.colour) or "#8d9aa6"
 
 
 def _border(region: BaseGeometry, roll: RollShown, row: Row) -> BaseGeometry:

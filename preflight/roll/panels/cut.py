@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from preflight.artwork import Artwork, Origin, Shape, SizeBasis
+from preflight.colour import plain_colour
 from preflight.curves import IDENTITY, Floats, Matrix, Path
 from preflight.errors import PreflightError, quoted
 from preflight.job import Job, Role, Size
-from preflight.jobsheet.drawing import plain_colour
 from preflight.repair import Repaired, Steps, repair
 from preflight.roll.panels.build import Panelled, Planned
 from preflight.roll.panels.clipping import clipped_lines

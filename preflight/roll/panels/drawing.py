@@ -11,8 +11,8 @@ from html import escape
 
 import resvg_py
 
+from preflight.colour import plain_colour
 from preflight.errors import PreflightError, printable
-from preflight.jobsheet.drawing import plain_colour
 from preflight.report.legend import text
 from preflight.report.lettering import text_width, wrap
 from preflight.report.markers import INK

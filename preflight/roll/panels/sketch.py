@@ -7,8 +7,8 @@ from itertools import pairwise
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from preflight.colour import plain_colour
 from preflight.curves import Floats
-from preflight.jobsheet.drawing import plain_colour
 from preflight.report.legend import text
 from preflight.report.lettering import text_width
 from preflight.report.markers import INK
