@@ -12,15 +12,14 @@ from dataclasses import dataclass
 from html import escape
 
 import numpy as np
-import resvg_py
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.artwork import Artwork, LiveText, Picture
 from preflight.colour import plain_colour
-from preflight.curves import Polylines, flatten
-from preflight.errors import PreflightError
+from preflight.curves import Floats, Polylines, flatten
 from preflight.geometry.appearance import appearance
+from preflight.report.canvas import outline_data, png, require_width
 from preflight.report.legend import header, legend, text
 from preflight.report.lettering import text_width
 from preflight.report.markers import INK, Box, Spots, arranged, badge, chosen, dot, grouped, large, leaders
@@ -28,7 +27,7 @@ from preflight.report.model import Finding, Place, Report
 from preflight.units import format_length
 
 MARGIN = 24.0
-NARROWEST, WIDEST = 480, 4096
+NARROWEST = 480
 """Allowed widths of a picture, px: below, the lettering does not fit; above, nobody needs it."""
 
 _TOP, _RIGHT, _BOTTOM, _LEFT = 40.0, 44.0, 86.0, 72.0
@@ -60,18 +59,15 @@ class _View:
         x1, y1 = self.point(box[2], box[3])
         return x0, y0, x1, y1
 
-    def data(self, points: np.ndarray) -> str:
-        moved = (points - (self.box[0], self.box[1])) * self.scale + (self.x, self.y)
-        return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in moved)
+    def moved(self, points: Floats) -> Floats:
+        found: Floats = (points - (self.box[0], self.box[1])) * self.scale + (self.x, self.y)
+        return found
+
+    def data(self, points: Floats) -> str:
+        return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in self.moved(points))
 
     def region(self, geometry: BaseGeometry) -> str:
-        rings = [
-            ring
-            for part in shapely.get_parts(geometry)
-            if part.geom_type == "Polygon"
-            for ring in (part.exterior, *part.interiors)
-        ]
-        return "".join(self.data(shapely.get_coordinates(ring)[:-1]) + "Z" for ring in rings)
+        return outline_data(geometry, self.moved)
 
 
 def picture_svg(artwork: Artwork, report: Report, *, width_px: int = 1200, words: bool = True) -> str:
@@ -81,12 +77,7 @@ def picture_svg(artwork: Artwork, report: Report, *, width_px: int = 1200, words
     finished size. Without ``words`` the summary above and the legend below are left out, for a page
     that has them already. Raises `PreflightError` for a width outside 480 to 4096 px.
     """
-    if not NARROWEST <= width_px <= WIDEST:
-        raise PreflightError(
-            "picture-width",
-            f"A picture {width_px} px wide cannot be drawn.",
-            f"Ask for a width between {NARROWEST} and {WIDEST} px.",
-        )
+    require_width(width_px, NARROWEST)
     width = float(width_px)
     finished = artwork.scaled(report.measures.scale)
     if not words:
@@ -114,7 +105,7 @@ def picture_svg(artwork: Artwork, report: Report, *, width_px: int = 1200, words
 def picture_png(artwork: Artwork, report: Report, *, width_px: int = 1200, words: bool = True) -> bytes:
     """Return the picture as PNG; see `picture_svg`."""
     svg = picture_svg(artwork, report, width_px=width_px, words=words)
-    return bytes(resvg_py.svg_to_bytes(svg_string=svg, skip_system_fonts=True))
+    return png(svg)
 
 
 def _document(width: float, height: float, report: Report, body: Sequence[str]) -> str:

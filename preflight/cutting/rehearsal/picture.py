@@ -13,7 +13,6 @@ from html import escape
 from itertools import pairwise
 
 import numpy as np
-import resvg_py
 import shapely
 
 from preflight.colour import plain_colour
@@ -21,12 +20,13 @@ from preflight.curves import Floats
 from preflight.cutting.rehearsal.labels import arranged, ranked
 from preflight.cutting.rehearsal.model import FilmRehearsal, Rehearsal, TipError, length_words
 from preflight.cutting.rehearsal.text import time_words
-from preflight.errors import PreflightError, printable
+from preflight.errors import printable
+from preflight.report.canvas import document, png, require_width
 from preflight.report.legend import text
 from preflight.report.lettering import text_width, wrap
 from preflight.report.markers import INK
 
-NARROWEST, WIDEST = 480, 4096
+NARROWEST = 480
 MARGIN = 24.0
 MOST_NUMBERS = 160
 """So many contours carry their number at most; the rest are dots."""
@@ -49,12 +49,7 @@ def picture_svg(rehearsal: Rehearsal, *, film: str | None = None, width_px: int 
 
     Raises `PreflightError` for a width outside 480 to 4096 px, `KeyError` for an unknown film.
     """
-    if not NARROWEST <= width_px <= WIDEST:
-        raise PreflightError(
-            "picture-width",
-            f"A picture {width_px} px wide cannot be drawn.",
-            f"Ask for a width between {NARROWEST} and {WIDEST} px.",
-        )
+    require_width(width_px, NARROWEST)
     films = rehearsal.films if film is None else (rehearsal.film(film),)
     width, at = float(width_px), MARGIN
     body: list[str] = []
@@ -63,20 +58,13 @@ def picture_svg(rehearsal: Rehearsal, *, film: str | None = None, width_px: int 
         body.append(markup)
     markup, at = _key(films, at + 16, width)
     body.append(markup)
-    height = at + MARGIN
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{height:.0f}"'
-        f' viewBox="0 0 {width:g} {height:.0f}" role="img"><title>Order of cutting</title>'
-        f"<desc>{_safe(_told(films))}</desc>"
-        f'<rect width="{width:g}" height="{height:.0f}" fill="#ffffff"/>'
-        '<g stroke-linecap="round" stroke-linejoin="round">' + "".join(body) + "</g></svg>"
-    )
+    return document(width, at + MARGIN, "Order of cutting", _told(films), body)
 
 
 def picture_png(rehearsal: Rehearsal, *, film: str | None = None, width_px: int = 1200) -> bytes:
     """Return the picture as PNG; see `picture_svg`."""
     svg = picture_svg(rehearsal, film=film, width_px=width_px)
-    return bytes(resvg_py.svg_to_bytes(svg_string=svg, skip_system_fonts=True))
+    return png(svg)
 
 
 def _told(films: Sequence[FilmRehearsal]) -> str:

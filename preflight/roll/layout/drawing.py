@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.curves import Floats
+from preflight.report.canvas import outline_data
 from preflight.report.legend import text
 from preflight.report.lettering import text_width
 from preflight.report.markers import INK
@@ -58,17 +58,14 @@ class Row:
 
     def region(self, geometry: BaseGeometry) -> str:
         """Return path data of a region in mm on the roll."""
-        rings = [
-            ring
-            for part in shapely.get_parts(geometry)
-            if part.geom_type == "Polygon"
-            for ring in (part.exterior, *part.interiors)
-        ]
-        return "".join(self._ring(shapely.get_coordinates(ring)[:-1]) for ring in rings)
+        return outline_data(geometry, self._px)
 
-    def _ring(self, points: Floats) -> str:
-        px = (points[:, ::-1] - (self.start, self.high)) * (self.scale, -self.scale) + (self.x, self.y)
-        return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in px) + "Z"
+    def _px(self, points: Floats) -> Floats:
+        found: Floats = (points[:, ::-1] - (self.start, self.high)) * (self.scale, -self.scale) + (
+            self.x,
+            self.y,
+        )
+        return found
 
     def band(self, start: float, end: float, low: float, high: float, look: str) -> str:
         """Return a rectangle between two places along and two across, cut to the row; nothing if outside."""

@@ -8,22 +8,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from html import escape
 
 import numpy as np
-import resvg_py
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from preflight.colour import plain_colour
-from preflight.errors import PreflightError, printable
+from preflight.report.canvas import document, png, require_width
 from preflight.report.legend import text
-from preflight.report.lettering import text_width, wrap
+from preflight.report.lettering import wrap
 from preflight.report.markers import INK
+from preflight.roll.cards import MARGIN, card, film_head, verdict_head
 from preflight.roll.layout.build import Laid
 from preflight.roll.layout.drawing import (
     LINE,
-    PAPER,
     WARN,
     Row,
     badge,
@@ -38,8 +36,7 @@ from preflight.roll.layout.wording import long_length, panels_words
 from preflight.roll.nesting.model import placed, polygons_of
 from preflight.units import format_length
 
-NARROWEST, WIDEST = 640, 4096
-MARGIN = 24.0
+NARROWEST = 640
 _LEFT, _RIGHT = 92.0, 40.0
 """Room beside the roll inside its panel, for lengths across."""
 _ROWS = 8
@@ -50,6 +47,11 @@ _VERDICTS: dict[Verdict, tuple[str, str]] = {
     "does-not-fit": ("DOES NOT FIT", WARN),
     "not-judged": ("NOT JUDGED", "#6b7682"),
 }
+_EDGE = (
+    '<defs><pattern id="edge" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+    '<path d="M0 0H7V7H0Z" fill="#dde3e8"/><path d="M0 0H3V7H0Z" fill="#c3ccd4"/></pattern></defs>'
+)
+"""The film under the rollers, hatched."""
 _KEYS = 6
 """Pieces that are listed below a film."""
 _ERROR = 0.15
@@ -58,22 +60,11 @@ _ERROR = 0.15
 
 def layout_svg(laid: Laid, *, width_px: int = 1200) -> str:
     """Return the picture of a layout as SVG. Raises `PreflightError` for a width outside 640 to 4096 px."""
-    if not NARROWEST <= width_px <= WIDEST:
-        raise PreflightError(
-            "picture-width",
-            f"A picture {width_px} px wide cannot be drawn.",
-            f"Ask for a width between {NARROWEST} and {WIDEST} px.",
-        )
+    require_width(width_px, NARROWEST)
     width, layout = float(width_px), laid.layout
     word, colour = _VERDICTS[layout.verdict]
-    wide = text_width(word, 12) + 32
-    body = [
-        f'<rect x="{MARGIN}" y="{MARGIN}" width="{wide:.2f}" height="36" rx="8" fill="{colour}"/>',
-        text(word, MARGIN + 16, MARGIN + 24, 12, colour="#ffffff", bold=True),
-    ]
-    lines = wrap(layout.summary, 11, width - 2 * MARGIN - wide - 18, 2)
-    body += [text(line, MARGIN + wide + 18, MARGIN + 24 + 20 * i, 11) for i, line in enumerate(lines)]
-    y = MARGIN + 36 + 20 * (len(lines) - 1) + 20
+    body, y = verdict_head(word, colour, layout.summary, width)
+    y += 20
     told = "The roll runs to the right, its left edge at the bottom: work laid as drawn reads upwards."
     body.append(text(told, MARGIN, y, 8, colour=LINE))
     y += 12
@@ -81,39 +72,20 @@ def layout_svg(laid: Laid, *, width_px: int = 1200) -> str:
         markup, height = _panel(film, cuts, laid, y, width)
         body.append(markup)
         y += height + 18
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{y + 6:.0f}"'
-        f' viewBox="0 0 {width:g} {y + 6:.0f}" role="img"><title>{_safe("Layout on the roll")}</title>'
-        f"<desc>{_safe(layout.summary)}</desc>"
-        '<defs><pattern id="edge" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-        '<path d="M0 0H7V7H0Z" fill="#dde3e8"/><path d="M0 0H3V7H0Z" fill="#c3ccd4"/></pattern></defs>'
-        f'<rect width="{width:g}" height="{y + 6:.0f}" fill="#ffffff"/>'
-        '<g stroke-linecap="round" stroke-linejoin="round">' + "".join(body) + "</g></svg>"
-    )
+    return document(width, y + 6, "Layout on the roll", layout.summary, body, definitions=_EDGE)
 
 
 def layout_png(laid: Laid, *, width_px: int = 1200) -> bytes:
     """Return the picture as PNG; see `layout_svg`."""
     svg = layout_svg(laid, width_px=width_px)
-    return bytes(resvg_py.svg_to_bytes(svg_string=svg, skip_system_fonts=True))
-
-
-def _safe(words: str) -> str:
-    return escape(printable(words))
+    return png(svg)
 
 
 def _panel(film: FilmLayout, cuts: Sequence[Cut], laid: Laid, top: float, width: float) -> tuple[str, float]:
     """Return one film's panel from ``top`` down, and its height."""
     x, room = MARGIN + 16, width - 2 * MARGIN - 32
     word, colour = _VERDICTS[film.verdict]
-    wide = text_width(word, 8) + 20
-    body = [
-        f'<rect x="{x:.2f}" y="{top + 14:.2f}" width="24" height="24" rx="5" fill="{_fill(film)}" stroke="{INK}"/>',
-        text(film.film, x + 36, top + 31, 11, bold=True),
-        f'<rect x="{width - MARGIN - 16 - wide:.2f}" y="{top + 14:.2f}" width="{wide:.2f}" height="24" rx="6"'
-        f' fill="{colour}"/>',
-        text(word, width - MARGIN - 6 - wide, top + 30, 8, colour="#ffffff", bold=True),
-    ]
+    body = film_head(film.film, _fill(film), word, colour, top=top, width=width)
     y = top + 60
     told = [film.reason, *(panels_words(panels, laid.layout.lines) for panels in film.panels)]
     for line in (line for words in told for line in wrap(words, 9, room, 3)):
@@ -129,11 +101,7 @@ def _panel(film: FilmLayout, cuts: Sequence[Cut], laid: Laid, top: float, width:
         body.append(text(line, x, y + 10, 8.6, colour=LINE))
         y += 17
     height = y + 14 - top
-    panel = (
-        f'<rect x="{MARGIN}" y="{top:.2f}" width="{width - 2 * MARGIN:.2f}" height="{height:.2f}" rx="12"'
-        f' fill="{PAPER}" stroke="#d5dce2"/>'
-    )
-    return panel + "".join(body), height
+    return card(top, width, height, body), height
 
 
 def _figures(film: FilmLayout, roll: RollShown) -> Iterator[str]:

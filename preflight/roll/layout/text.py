@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 
 from preflight.roll.layout.model import FilmLayout, Layout, LineShown, PieceShown, Way
 from preflight.roll.layout.wording import long_length, panels_words
-from preflight.units import Unit, format_length
+from preflight.roll.plain import length, wrapped
+from preflight.units import Unit
 
 _VERDICTS = {"fits": "FITS", "does-not-fit": "DOES NOT FIT", "not-judged": "NOT JUDGED"}
 _WAYS = {"as-drawn": "as drawn", "quarter": "turned a quarter"}
@@ -19,7 +19,7 @@ def to_text(layout: Layout, *, unit: Unit = "mm", width: int = 80) -> str:
     """Return ``layout`` in words and figures, lengths in ``unit``, lines at most about ``width`` long."""
     lines = [f"{_VERDICTS[layout.verdict]}  {layout.summary}", ""]
     for line in layout.lines:
-        size = f"{_length(line.width_mm, unit)} by {_length(line.height_mm, unit)}"
+        size = f"{length(line.width_mm, unit)} by {length(line.height_mm, unit)}"
         stated = "" if line.size_stated else " (size not stated)"
         lines.append(f"{line.number}  {line.name}: {line.copies} × {size}{stated}")
         if line.largest is not None and line.largest < 1:
@@ -33,7 +33,7 @@ def to_text(layout: Layout, *, unit: Unit = "mm", width: int = 80) -> str:
     if layout.notes:
         lines += ["", "Worth knowing:", *(f"  - {note}" for note in layout.notes)]
     lines += ["", layout.claim]
-    return "\n".join(part for line in lines for part in _wrapped(line, width)) + "\n"
+    return "\n".join(part for line in lines for part in wrapped(line, width)) + "\n"
 
 
 def _film(film: FilmLayout, order: Sequence[LineShown], unit: Unit) -> Iterator[str]:
@@ -45,9 +45,9 @@ def _film(film: FilmLayout, order: Sequence[LineShown], unit: Unit) -> Iterator[
     if film.roll is not None:
         roll = film.roll
         yield (
-            f"  Roll: {_length(roll.width_mm, unit)} wide, {_length(roll.usable_width_mm, unit)} of it usable; "
-            f"weed border {_length(roll.weed_border_mm, unit)}, gap {_length(roll.gap_mm, unit)}, lead "
-            f"{_length(roll.lead_mm, unit)} at both ends"
+            f"  Roll: {length(roll.width_mm, unit)} wide, {length(roll.usable_width_mm, unit)} of it usable; "
+            f"weed border {length(roll.weed_border_mm, unit)}, gap {length(roll.gap_mm, unit)}, lead "
+            f"{length(roll.lead_mm, unit)} at both ends"
         )
     if film.use is not None:
         use = film.use
@@ -65,7 +65,7 @@ def _film(film: FilmLayout, order: Sequence[LineShown], unit: Unit) -> Iterator[
 
 
 def _piece(piece: PieceShown, usable: float, unit: Unit) -> Iterator[str]:
-    size = f"{_length(piece.width_mm, unit)} by {_length(piece.height_mm, unit)}"
+    size = f"{length(piece.width_mm, unit)} by {length(piece.height_mm, unit)}"
     upright = ", stays upright" if piece.upright else ""
     yield f"  Piece {piece.key}: {piece.copies} × {size}{upright}"
     if "." in piece.key:
@@ -77,7 +77,7 @@ def _piece(piece: PieceShown, usable: float, unit: Unit) -> Iterator[str]:
     if piece.largest is not None:
         yield (
             f"    largest that fits alone: {piece.largest.factor * 100:.1f} % "
-            f"({_length(piece.largest.width_mm, unit)} by {_length(piece.largest.height_mm, unit)})"
+            f"({length(piece.largest.width_mm, unit)} by {length(piece.largest.height_mm, unit)})"
         )
 
 
@@ -86,14 +86,5 @@ def _way(way: Way, usable: float, unit: Unit) -> str:
     # What a way takes is rounded to the third place.
     word = "fits" if way.fits else "too wide" if way.across_mm > usable + 1e-3 else "too long"
     allowed = "" if way.allowed else ", not allowed"
-    across, along = _length(way.across_mm, unit), _length(way.along_mm, unit)
+    across, along = length(way.across_mm, unit), length(way.along_mm, unit)
     return f"{words + ':':<18} {across} across, {along} along: {word}{allowed}"
-
-
-def _length(mm: float, unit: Unit) -> str:
-    return format_length(round(mm, 1) if unit == "mm" else mm, unit)
-
-
-def _wrapped(line: str, width: int) -> list[str]:
-    indent = " " * (len(line) - len(line.lstrip()) + 2)
-    return textwrap.wrap(line, max(width, 40), subsequent_indent=indent, break_on_hyphens=False) or [""]

@@ -7,25 +7,20 @@ are those of the sign as it is put up.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from html import escape
-
-import resvg_py
 
 from preflight.colour import plain_colour
-from preflight.errors import PreflightError, printable
+from preflight.report.canvas import document, png, require_width
 from preflight.report.legend import text
-from preflight.report.lettering import text_width, wrap
-from preflight.report.markers import INK
-from preflight.roll.layout.drawing import LINE, PAPER
+from preflight.report.lettering import wrap
+from preflight.roll.cards import MARGIN, PAD, card, film_head, verdict_head
+from preflight.roll.layout.drawing import LINE
 from preflight.roll.panels.build import Panelled, Planned
 from preflight.roll.panels.model import PanelPlan, Verdict
 from preflight.roll.panels.sketch import Sketch, lap_profile
 from preflight.roll.panels.wording import panel_words, seam_words
 from preflight.units import Unit
 
-NARROWEST, WIDEST = 720, 4096
-MARGIN = 24.0
-_PAD = 16.0
+NARROWEST = 720
 _WORDS: dict[Verdict, tuple[str, str]] = {
     "panels": ("PANELS", "#1f5f99"),
     "whole": ("ONE PIECE", "#2c7a43"),
@@ -40,22 +35,11 @@ def assembly_svg(panelled: Panelled, *, width_px: int = 1200, unit: Unit = "mm")
 
     Raises `PreflightError` for a width outside 720 to 4096 px.
     """
-    if not NARROWEST <= width_px <= WIDEST:
-        raise PreflightError(
-            "picture-width",
-            f"A drawing {width_px} px wide cannot be made.",
-            f"Ask for a width between {NARROWEST} and {WIDEST} px.",
-        )
+    require_width(width_px, NARROWEST, "A drawing {} px wide cannot be made.")
     width, shown = float(width_px), panelled.panelling
     word, colour = _WORDS[shown.verdict]
-    wide = text_width(word, 12) + 32
-    body = [
-        f'<rect x="{MARGIN}" y="{MARGIN}" width="{wide:.2f}" height="36" rx="8" fill="{colour}"/>',
-        text(word, MARGIN + 16, MARGIN + 24, 12, colour="#ffffff", bold=True),
-    ]
-    lines = wrap(shown.summary, 11, width - 2 * MARGIN - wide - 18, 2)
-    body += [text(line, MARGIN + wide + 18, MARGIN + 24 + 20 * i, 11) for i, line in enumerate(lines)]
-    y = MARGIN + 36 + 20 * (len(lines) - 1) + 18
+    body, y = verdict_head(word, colour, shown.summary, width)
+    y += 18
     for planned in panelled.films:
         markup, height = _card(panelled, planned, y, width, unit)
         body.append(markup)
@@ -64,34 +48,22 @@ def assembly_svg(panelled: Panelled, *, width_px: int = 1200, unit: Unit = "mm")
         for line in wrap(note, 9, width - 2 * MARGIN, 3):
             body.append(text(line, MARGIN, y + 9, 9, colour=LINE))
             y += 17
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}" height="{y + 14:.0f}"'
-        f' viewBox="0 0 {width:g} {y + 14:.0f}" role="img"><title>Assembly of panels</title>'
-        f"<desc>{escape(printable(shown.summary))}</desc>"
-        f'<rect width="{width:g}" height="{y + 14:.0f}" fill="#ffffff"/>'
-        '<g stroke-linecap="round" stroke-linejoin="round">' + "".join(body) + "</g></svg>"
-    )
+    return document(width, y + 14, "Assembly of panels", shown.summary, body)
 
 
 def assembly_png(panelled: Panelled, *, width_px: int = 1200, unit: Unit = "mm") -> bytes:
     """Return the assembly drawing as PNG; see `assembly_svg`."""
     svg = assembly_svg(panelled, width_px=width_px, unit=unit)
-    return bytes(resvg_py.svg_to_bytes(svg_string=svg, skip_system_fonts=True))
+    return png(svg)
 
 
 def _card(panelled: Panelled, planned: Planned, top: float, width: float, unit: Unit) -> tuple[str, float]:
     """Return one film's card from ``top`` down, and its height."""
     plan = planned.plan
-    x, right = MARGIN + _PAD, width - MARGIN - _PAD
+    x, right = MARGIN + PAD, width - MARGIN - PAD
     word, colour = _WORDS[plan.verdict]
-    wide = text_width(word, 8) + 20
     fill = plain_colour(plan.colour) or "#b8c2ca"
-    body = [
-        f'<rect x="{x:.2f}" y="{top + 14:.2f}" width="24" height="24" rx="5" fill="{fill}" stroke="{INK}"/>',
-        text(plan.film, x + 36, top + 31, 11, bold=True),
-        f'<rect x="{right - wide:.2f}" y="{top + 14:.2f}" width="{wide:.2f}" height="24" rx="6" fill="{colour}"/>',
-        text(word, right - wide + 10, top + 30, 8, colour="#ffffff", bold=True),
-    ]
+    body = film_head(plan.film, fill, word, colour, top=top, width=width)
     y = top + 60
     for line in wrap(plan.reason, 9.5, right - x, 3):
         body.append(text(line, x, y, 9.5))
@@ -108,11 +80,7 @@ def _card(panelled: Panelled, planned: Planned, top: float, width: float, unit: 
                 body.append(text(line, x, y + 9, 9, colour=LINE))
                 y += 17
     height = y + 8 - top
-    card = (
-        f'<rect x="{MARGIN}" y="{top:.2f}" width="{width - 2 * MARGIN:.2f}" height="{height:.2f}" rx="12"'
-        f' fill="{PAPER}" stroke="#d5dce2"/>'
-    )
-    return card + "".join(body), height
+    return card(top, width, height, body), height
 
 
 def _rows(plan: PanelPlan, x: float, right: float, unit: Unit) -> Iterator[tuple[str, float]]:

@@ -9,6 +9,7 @@ from shapely.geometry.base import BaseGeometry
 
 from preflight.colour import plain_colour
 from preflight.curves import Floats
+from preflight.report.canvas import outline_data, ring_data
 from preflight.report.legend import text
 from preflight.report.lettering import text_width
 from preflight.report.markers import INK
@@ -18,7 +19,8 @@ from preflight.roll.panels.marks import cross
 from preflight.roll.panels.model import Panel, PanelPlan, Seam
 from preflight.roll.panels.parts import TOUCH
 from preflight.roll.panels.view import as_put_up, crosswise
-from preflight.units import Unit, format_length
+from preflight.roll.plain import length
+from preflight.units import Unit
 
 SEAM, MARK, LAP = "#c2185b", "#1f5f99", "#c2185b"
 _TALL = 560.0
@@ -98,12 +100,11 @@ class Sketch:
         return "".join(out)
 
     def _data(self, region: BaseGeometry) -> str:
-        simple = region.simplify(_ERROR / self.scale)
-        polygons = [part for part in shapely.get_parts(simple) if part.geom_type == "Polygon"]
-        return "".join(self._ring(shapely.get_coordinates(ring)) for ring in shapely.get_rings(polygons))
+        return outline_data(region.simplify(_ERROR / self.scale), self._moved)
 
-    def _ring(self, points: Floats) -> str:
-        return "M" + "L".join(f"{self.px(x):.1f} {self.py(y):.1f}" for x, y in points[:-1]) + "Z"
+    def _moved(self, points: Floats) -> Floats:
+        found: Floats = points * self.scale + (self._x, self._y)
+        return found
 
     def _laps(self) -> str:
         """Return the laps, hatched: what the panels' overlap covers of the film."""
@@ -167,7 +168,7 @@ class Sketch:
             points = cross(mark.x_mm, mark.y_mm, self._plan.mark).controls[:, 0]
             x, y = self.px(mark.x_mm), self.py(mark.y_mm)
             # Where the cross itself would be too small to be seen, thin lines through it show where it is.
-            out.append(f'<path d="{self._ring(_again(points))}" fill="{MARK}"/>')
+            out.append(f'<path d="{ring_data(self._moved(points))}" fill="{MARK}"/>')
             out.append(
                 f'<path d="M{x - 12:.2f} {y:.2f}h24M{x:.2f} {y - 12:.2f}v24" stroke="{MARK}" stroke-width="1.4"/>'
                 f'<circle cx="{x:.2f}" cy="{y:.2f}" r="8" fill="none" stroke="{MARK}" stroke-width="1.4"/>'
@@ -201,23 +202,18 @@ class Sketch:
         x0, _, _, y1 = self._box
         out = []
         for a, b in pairwise(ends):
-            words = format_length(round(b - a, 1) if self._unit == "mm" else b - a, self._unit)
+            words = length(b - a, self._unit)
             if vertical:
                 out.append(length_along(words, self.px(a), self.px(b), y1 + 50))
             else:
                 out.append(length_across(words, x0 - 36, self.py(a), self.py(b)))
         other = shown.height_mm if vertical else shown.width_mm
-        words = format_length(round(other, 1) if self._unit == "mm" else other, self._unit)
+        words = length(other, self._unit)
         if vertical:
             out.append(length_across(words, x0 - 26, self.py(0), self.py(other)))
         else:
             out.append(length_along(words, self.px(0), self.px(other), y1 + 26))
         return "".join(out)
-
-
-def _again(points: Floats) -> Floats:
-    ring: Floats = points[[*range(len(points)), 0]]
-    return ring
 
 
 def _tag(words: str, x: float, y: float) -> str:

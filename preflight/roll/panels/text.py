@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
 from preflight.roll.panels.model import Panelling, PanelPlan, Seam
 from preflight.roll.panels.wording import panel_words, seam_words
-from preflight.units import Unit, format_length
+from preflight.roll.plain import length, wrapped
+from preflight.units import Unit
 
 _VERDICTS = {"panels": "PANELS", "whole": "ONE PIECE", "not-judged": "NOT JUDGED"}
 _SHOWN = 20
@@ -22,7 +22,7 @@ def to_text(panelling: Panelling, *, unit: Unit = "mm", width: int = 80) -> str:
     if panelling.notes:
         lines += ["", "Worth knowing:", *(f"  - {note}" for note in panelling.notes)]
     lines += ["", panelling.claim]
-    return "\n".join(part for line in lines for part in _wrapped(line, width)) + "\n"
+    return "\n".join(part for line in lines for part in wrapped(line, width)) + "\n"
 
 
 def _film(plan: PanelPlan, unit: Unit) -> Iterator[str]:
@@ -41,7 +41,7 @@ def _film(plan: PanelPlan, unit: Unit) -> Iterator[str]:
     if left:
         yield f"  ... and {left} more; the JSON has them all"
     if plan.film_length_mm is not None:
-        yield f"  Film for all panels, with the lead: {_length(plan.film_length_mm, unit)}"
+        yield f"  Film for all panels, with the lead: {length(plan.film_length_mm, unit)}"
     for note in plan.notes:
         yield f"  - {note}"
 
@@ -51,17 +51,8 @@ def _cut(seam: Seam, unit: Unit) -> Iterator[str]:
         x0, y0, x1, y1 = part.box
         whole = ", which would fit on one panel" if part.could_be_whole else ""
         yield (
-            f"    cuts {', '.join(part.shapes) or 'a part'}: {_length(x1 - x0, unit)} by {_length(y1 - y0, unit)}, "
-            f"through {_length(part.cut_mm, unit)} of film{whole}"
+            f"    cuts {', '.join(part.shapes) or 'a part'}: {length(x1 - x0, unit)} by {length(y1 - y0, unit)}, "
+            f"through {length(part.cut_mm, unit)} of film{whole}"
         )
     if seam.parts_total > len(seam.parts):
         yield f"    ... and {seam.parts_total - len(seam.parts)} more parts"
-
-
-def _length(mm: float, unit: Unit) -> str:
-    return format_length(round(mm, 1) if unit == "mm" else mm, unit)
-
-
-def _wrapped(line: str, width: int) -> list[str]:
-    indent = " " * (len(line) - len(line.lstrip()) + 2)
-    return textwrap.wrap(line, max(width, 40), subsequent_indent=indent, break_on_hyphens=False) or [""]

@@ -10,12 +10,8 @@ from preflight.films import Film
 from preflight.job import Roll
 from preflight.roll.panels.model import Panel, PanelPlan, Seam, StackedSeams, Verdict
 from preflight.roll.panels.options import Seams
+from preflight.roll.plain import length
 from preflight.units import Unit, format_length
-
-
-def length(mm: float) -> str:
-    """Return a length to a tenth of a millimetre."""
-    return format_length(round(mm, 1))
 
 
 def whole_words(across: float, roll: Roll, *, turned: bool) -> str:
@@ -70,15 +66,15 @@ def seam_order(
 def seam_words(plan: PanelPlan, seam: Seam, unit: Unit = "mm") -> str:
     """Return where a seam is, what goes first there, what it cuts and where its marks are."""
     edge = "left" if plan.seams_run == "vertical" else "top"
-    words = f"{_length(seam.position_mm, unit)} from the {edge} edge. {seam.order}"
+    words = f"{length(seam.position_mm, unit)} from the {edge} edge. {seam.order}"
     if seam.lap_mm:
-        words += f" Lap {_length(seam.lap_mm, unit)}, half on each side of the seam."
+        words += f" Lap {length(seam.lap_mm, unit)}, half on each side of the seam."
     if seam.parts_total:
         more = f" and {seam.parts_total - 1} more" if seam.parts_total > 1 else ""
         named = ", ".join(seam.parts[0].shapes) or "a part"
-        words += f" Goes through {_length(seam.cut_mm, unit)} of film: {named}{more}."
+        words += f" Goes through {length(seam.cut_mm, unit)} of film: {named}{more}."
     if seam.marks:
-        spots = " and ".join(f"({_length(m.x_mm, unit)}, {_length(m.y_mm, unit)})" for m in seam.marks)
+        spots = " and ".join(f"({length(m.x_mm, unit)}, {length(m.y_mm, unit)})" for m in seam.marks)
         words += f" Marks on the seam at {spots}."
     return words
 
@@ -88,17 +84,13 @@ def panel_words(panel: Panel, unit: Unit = "mm") -> str:
     x0, y0, x1, y1 = panel.box
     turned = ", turned a quarter clockwise" if panel.turn_deg else ""
     words = (
-        f"film {_length(x1 - x0, unit)} by {_length(y1 - y0, unit)}; on the roll {_length(panel.across_mm, unit)} "
-        f"across, {_length(panel.along_mm, unit)} along{turned}"
+        f"film {length(x1 - x0, unit)} by {length(y1 - y0, unit)}; on the roll {length(panel.across_mm, unit)} "
+        f"across, {length(panel.along_mm, unit)} along{turned}"
     )
     if panel.marks:
-        spots = "; ".join(f"{_length(m.x_mm, unit)}, {_length(m.y_mm, unit)}" for m in panel.marks)
+        spots = "; ".join(f"{length(m.x_mm, unit)}, {length(m.y_mm, unit)}" for m in panel.marks)
         words += f". Marks in its file, from the left and the top: {spots}"
     return f"{words}."
-
-
-def _length(mm: float, unit: Unit) -> str:
-    return format_length(round(mm, 1) if unit == "mm" else mm, unit)
 
 
 def summary_of(verdict: Verdict, films: Sequence[PanelPlan]) -> str:
