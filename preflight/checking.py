@@ -36,9 +36,18 @@ def check(artwork: Artwork, job: Job | None = None) -> Report:
     The same artwork, job and version give the same report, byte for byte. Raises `JobError` where
     the job's size does not fit the artwork, or it sets the severity of a rule that does not exist.
     """
-    job = job or Job()
+    return judged(analysed(artwork, job or Job()))
+
+
+def analysed(artwork: Artwork, job: Job) -> Analysis:
+    """Return the analysis of ``artwork`` for `judged`; raises `JobError` as `check` does."""
     job.require_known_codes({rule.code: tuple(rule.cases) for rule in RULES})
-    analysis = Analysis(artwork, job)
+    return Analysis(artwork, job)
+
+
+def judged(analysis: Analysis) -> Report:
+    """Return the report of `check` on what is analysed already."""
+    artwork, job = analysis.artwork, analysis.job
     found: list[Finding] = []
     for rule in RULES:
         found.extend(rule.check(analysis))

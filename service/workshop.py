@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from preflight.checking import check
+from preflight.checking import analysed, judged
 from preflight.commands.files import film_word
 from preflight.cutting.rehearsal import (
     Rehearsal,
@@ -26,7 +26,7 @@ from preflight.cutting.rehearsal import (
 )
 from preflight.errors import PreflightError, WriteError, quoted
 from preflight.job import Job
-from preflight.jobsheet import JobSheet, job_sheet, to_html, to_pdf
+from preflight.jobsheet import JobSheet, sheet_of, to_html, to_pdf
 from preflight.readers import read
 from preflight.roll.layout import Laid, Layout, LayoutOptions, OrderLine, lay_out
 from preflight.roll.layout.cut import cut_files
@@ -111,16 +111,16 @@ def made(task: Task, job: Job) -> Made:
         return Made(_panels(task, artwork, job))
     if task.kind.startswith("rehearsal-"):
         return Made(_rehearsal(task, artwork, job))
-    report = check(artwork, job)
-    return Made(_jobsheet(task, artwork, job, report), report)
-
-
-def _jobsheet(task: Task, artwork: Artwork, job: Job, report: Report) -> bytes:
+    analysis = analysed(artwork, job)
+    report = judged(analysis)
     options = stated(task, SheetOptions)
-    sheet = job_sheet(artwork, job, report=report)
-    if task.kind == "jobsheet-pdf":
+    return Made(_jobsheet(task.kind, sheet_of(analysis, report), options), report)
+
+
+def _jobsheet(kind: str, sheet: JobSheet, options: SheetOptions) -> bytes:
+    if kind == "jobsheet-pdf":
         return to_pdf(sheet, paper=options.paper)
-    if task.kind == "jobsheet-html":
+    if kind == "jobsheet-html":
         return to_html(sheet).encode()
     return sheet.model_dump_json().encode()
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from preflight.jobsheet.build import job_sheet
+from preflight.jobsheet.build import job_sheet, sheet_of
 from preflight.jobsheet.html import to_html
 from preflight.jobsheet.model import JobSheet
 from preflight.jobsheet.pdf import to_pdf
 
-__all__ = ["JobSheet", "job_sheet", "to_html", "to_pdf"]
+__all__ = ["JobSheet", "job_sheet", "sheet_of", "to_html", "to_pdf"]

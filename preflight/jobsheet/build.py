@@ -7,7 +7,7 @@ import shapely
 
 from preflight.analysis import Analysis
 from preflight.artwork import Artwork
-from preflight.checking import check
+from preflight.checking import analysed, judged
 from preflight.colour import plain_colour
 from preflight.cutting.rehearsal.plan import laid, planned, spots
 from preflight.cutting.timing import Machine, machine_of
@@ -29,9 +29,8 @@ from preflight.jobsheet.model import (
 from preflight.jobsheet.stacking import laying_of
 from preflight.report.model import Report, Severity
 from preflight.roll.fit import fit_film
-from preflight.roll.panels import PanelPlan, panel_out
+from preflight.roll.panels import PanelPlan, plan_films
 from preflight.rules import RULES
-from preflight.rules.specks import small_counters, small_islands
 from preflight.version import __version__
 from preflight.weeding import weeding_of
 
@@ -41,19 +40,20 @@ CENTRE_HINGE = 900.0
 """Graphics longer than this (mm) get a centre hinge. Common practice, no source."""
 
 
-def job_sheet(
-    artwork: Artwork, job: Job | None = None, *, report: Report | None = None, machine: Machine | None = None
-) -> JobSheet:
+def job_sheet(artwork: Artwork, job: Job | None = None, *, machine: Machine | None = None) -> JobSheet:
     """Return the job sheet of ``artwork``, as read, for ``job`` (stock: ``Job()``).
 
-    ``report`` is the check's answer for the same artwork and job where the caller has it already;
     ``machine`` is what the cutting time rests on (none: the job's, and the sheet says whether the job or
     stock states it). The same input gives the same sheet. Raises `JobError` where the job's size does not
     fit the artwork, and `PreflightError` where there is no film to cut.
     """
-    job = job or Job()
-    report = report or check(artwork, job)
-    analysis = Analysis(artwork, job)
+    analysis = analysed(artwork, job or Job())
+    return sheet_of(analysis, judged(analysis), machine=machine)
+
+
+def sheet_of(analysis: Analysis, report: Report, *, machine: Machine | None = None) -> JobSheet:
+    """Return the job sheet of what is analysed and judged already; see `job_sheet`."""
+    artwork, job = analysis.artwork, analysis.job
     films = [film for film in analysis.films if not film.region.is_empty and film.cut_bounds is not None]
     if not films:
         raise PreflightError(
@@ -64,7 +64,7 @@ def job_sheet(
     laying = laying_of(analysis)
     box = _box([film.region.bounds for film in films])
     flipped = laying.mirror == "mirror"
-    plans = _panels(artwork, analysis)
+    plans = _panels(analysis)
     sheets = tuple(
         _film(analysis, film, machine or machine_of(job.machine), plans.get(film.key), flipped=flipped)
         for film in films
@@ -109,13 +109,12 @@ def _faults(report: Report) -> tuple[str, ...]:
     return tuple(dict.fromkeys(errors))
 
 
-def _panels(artwork: Artwork, analysis: Analysis) -> dict[str, PanelPlan]:
+def _panels(analysis: Analysis) -> dict[str, PanelPlan]:
     """Return the plans of those films that are too wide for their rolls, by the film's key."""
     if all(fit_film(film).case != "panels-needed" for film in analysis.films):
         return {}
-    plans = panel_out(artwork, analysis.job).panelling.films
-    pairs = zip(analysis.films, plans, strict=True)
-    return {film.key: plan for film, plan in pairs if plan.verdict == "panels"}
+    planned = plan_films(analysis)
+    return {one.film.key: one.plan for one in planned if one.plan.verdict == "panels"}
 
 
 def _film(
@@ -184,8 +183,8 @@ def _weeding(film: Film, *, surround: bool) -> Weeding:
         stays=len(stays),
         removed=removed,
         holes=holes,
-        small_stays=len(small_islands(film)),
-        small_removed=len(small_counters(film)),
+        small_stays=sum(one.what == "small-piece" for one in told.fragile),
+        small_removed=sum(one.what == "small-hole" for one in told.fragile),
         small_area=film.limits.island_area.warning,
         smallest=_sides(stays[int(np.argmin(shapely.area(stays)))]),
         narrow=len(narrow) if judged else None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import io
 import math
 from pathlib import Path
@@ -23,6 +24,7 @@ from preflight.job import Job
 from preflight.jobsheet import JobSheet, job_sheet
 from preflight.rules import live_text
 from tests.jobsheet.samples import GREEN, YELLOW, artwork, bar, sheet
+from tests.text.support import sans
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples" / "artwork"
 ROLL = {"width": 600, "margin": 15, "weed_border": 10, "lead": 40}
@@ -300,3 +302,14 @@ def test_weeding_is_that_of_the_weeding_table() -> None:
     assert terms["removed"].value == weeding.removed
     assert terms["enclosed"].value == weeding.holes
     assert weeding.hands.least < weeding.hands.most
+
+
+def test_panels_are_those_of_the_films_on_the_sheet_though_live_text_could_add_one() -> None:
+    """Text in the file's own font is a film of its own once it is outlined; the sheet tells of the file as it is."""
+    font = base64.b64encode(sans().read_bytes()).decode()
+    body = (
+        f"<style>@font-face {{ font-family: T; src: url(data:font/ttf;base64,{font}) }}</style>"
+        f'{bar(GREEN, 0, 0, 900, 500)}<text x="20" y="650" font-family="T" font-size="80" fill="{YELLOW}">Beans</text>'
+    )
+    films = job_sheet(artwork(body, 900, 700), Job.parse({"roll": {"width": 400}})).films
+    assert [film.panels is not None for film in films] == [True]

@@ -9,7 +9,7 @@ from preflight.roll.layout.model import FilmLayout, LinePanels
 from preflight.roll.layout.options import LayoutOptions
 from preflight.roll.layout.pieces import Cut, Ordered
 from preflight.roll.layout.ways import is_too_wide
-from preflight.roll.panels import panel_out
+from preflight.roll.panels import plan_films
 from preflight.roll.panels.model import PanelPlan
 
 
@@ -53,6 +53,6 @@ def _panels(
 def _plans(line: Ordered) -> tuple[PanelPlan, ...] | str:
     try:
         # All films at once: seams of films that lie on each other keep apart.
-        return panel_out(line.artwork, line.analysis.job).panelling.films
+        return tuple(planned.plan for planned in plan_films(line.analysis))
     except PreflightError as error:
         return str(error)

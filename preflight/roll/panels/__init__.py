@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from preflight.roll.panels.build import Panelled, Planned, panel_out, panels, panels_for
+from preflight.roll.panels.build import Panelled, Planned, panel_out, panels, panels_for, plan_films
 from preflight.roll.panels.model import Panel, Panelling, PanelPlan, Seam
 from preflight.roll.panels.options import PanelOptions
 from preflight.roll.panels.ways import Taken
@@ -19,4 +19,5 @@ __all__ = [
     "panel_out",
     "panels",
     "panels_for",
+    "plan_films",
 ]

@@ -112,10 +112,7 @@ def panel_out(
     if any(isinstance(item, LiveText) for item in artwork.items):
         artwork = lettered(artwork, fonts or FontSource()).artwork
     analysis = Analysis(artwork, job)
-    planned: list[Planned] = []
-    for film in analysis.films:
-        below = [taken for other in planned if (taken := other.taken()) is not None]
-        planned.append(plan_film(analysis, film, options, below))
+    planned = plan_films(analysis, options)
     stacked = tuple(_stacked(planned, options.stagger))
     verdicts = {one.plan.verdict for one in planned}
     verdict: Verdict = "not-judged"
@@ -135,7 +132,16 @@ def panel_out(
         stacked=stacked,
         notes=(*(stacked_words(pair) for pair in stacked), *sign_notes(analysis, plans)),
     )
-    return Panelled(shown, artwork, analysis, tuple(planned))
+    return Panelled(shown, artwork, analysis, planned)
+
+
+def plan_films(analysis: Analysis, options: PanelOptions | None = None) -> tuple[Planned, ...]:
+    """Return the plans of all films, each keeping clear of the seams of those under it; see `panel_out`."""
+    options, planned = options or PanelOptions(), list[Planned]()
+    for film in analysis.films:
+        below = [taken for other in planned if (taken := other.taken()) is not None]
+        planned.append(plan_film(analysis, film, options, below))
+    return tuple(planned)
 
 
 def plan_film(analysis: Analysis, film: Film, options: PanelOptions, taken: Sequence[Taken]) -> Planned:
