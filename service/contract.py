@@ -8,6 +8,7 @@ all of them for drift.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from importlib.resources import files
@@ -84,6 +85,7 @@ ARTWORK = """<svg xmlns="http://www.w3.org/2000/svg" width="600mm" height="200mm
   <path id="rule" fill="#1f5f3a" d="M40 130h520v.6H40z"/>
 </svg>
 """
+BINARY: Json = {"type": "string", "format": "binary"}
 JOB: Json = {"size": {"width": "600 mm"}, "roll": {"width": "610 mm"}, "film": {"kind": "cast"}}
 
 UPLOAD_PROBLEMS = (
@@ -116,34 +118,32 @@ def examples() -> Json:
 
 def takes_artwork() -> Json:
     """Return the request body of an operation that takes artwork."""
-    binary = {"type": "string", "format": "binary"}
-    form = {
+    form: Json = {
         "type": "object",
         "required": ["artwork"],
         "additionalProperties": False,
         "properties": {
-            "artwork": {**binary, "description": "The artwork's file"},
+            "artwork": {**BINARY, "description": "The artwork's file"},
             "job": {"type": "string", "description": "The job's settings as JSON (see Job) or TOML"},
         },
     }
+    told = "The artwork; only a multipart form also carries a job."
+    return upload_body(form, told, {"artwork": ARTWORK, "job": json.dumps(JOB)})
+
+
+def upload_body(form: Json, description: str, example: Json, settings: Sequence[str] = ("job",)) -> Json:
+    """Return the request body of an operation that takes artwork raw, or in ``form`` with parts of ``settings``."""
+    encoding = {"artwork": {"contentType": "image/svg+xml, application/pdf, application/octet-stream"}}
+    encoding |= {part: {"contentType": "application/json, application/toml, text/plain"} for part in settings}
     return {
         "requestBody": {
             "required": True,
-            "description": "The artwork; only a multipart form also carries a job.",
+            "description": description,
             "content": {
-                "multipart/form-data": {
-                    "schema": form,
-                    "encoding": {
-                        "artwork": {
-                            "contentType": "image/svg+xml, application/pdf, application/octet-stream"
-                        },
-                        "job": {"contentType": "application/json, application/toml, text/plain"},
-                    },
-                    "example": {"artwork": ARTWORK, "job": json.dumps(JOB)},
-                },
+                "multipart/form-data": {"schema": form, "encoding": encoding, "example": example},
                 "image/svg+xml": {"schema": {"type": "string"}, "example": ARTWORK},
-                "application/pdf": {"schema": binary},
-                "application/octet-stream": {"schema": binary},
+                "application/pdf": {"schema": BINARY},
+                "application/octet-stream": {"schema": BINARY},
             },
         }
     }
@@ -179,7 +179,7 @@ def answers_picture() -> Responses:
     """Return the answers of the operation that draws."""
     content = {
         "image/svg+xml": {"schema": {"type": "string"}, "x-example": "picture-svg"},
-        "image/png": {"schema": {"type": "string", "format": "binary"}},
+        "image/png": {"schema": BINARY},
     }
     ok = {"description": "The numbered picture", "content": content, "headers": KEPT}
     return {200: ok, **problem_answers(INVALID_PARAMETER, *UPLOAD_PROBLEMS)}

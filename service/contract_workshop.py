@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import json
 
-from service.contract import ARTWORK, JOB, UPLOAD_PROBLEMS, Json, Responses, problem_answers
+from service.contract import (
+    ARTWORK,
+    BINARY,
+    JOB,
+    UPLOAD_PROBLEMS,
+    Json,
+    Responses,
+    problem_answers,
+    upload_body,
+)
 from service.contract_edge import KEPT
 from service.files import FORMATS
 from service.jobs.contract import FILE_HEADERS
 from service.problems import INVALID_PARAMETER, NOT_INSTALLED, UNWRITABLE_FILE
 
 OPTIONS: Json = {"turns": "any", "gap": "8 mm", "seconds": 5}
-_BINARY: Json = {"type": "string", "format": "binary"}
 
 
 def answers_jobsheet() -> Responses:
@@ -19,7 +27,7 @@ def answers_jobsheet() -> Responses:
     content: Json = {
         "application/json": {"schema": {"$ref": "#/components/schemas/JobSheet"}, "x-example": "jobsheet"},
         "text/html": {"schema": {"type": "string"}, "x-example": "jobsheet-html"},
-        "application/pdf": {"schema": _BINARY},
+        "application/pdf": {"schema": BINARY},
     }
     return _answers("The sheet, whatever the verdict", content)
 
@@ -29,7 +37,7 @@ def answers_rehearsal() -> Responses:
     content: Json = {
         "application/json": {"schema": {"$ref": "#/components/schemas/Rehearsal"}, "x-example": "rehearsal"},
         "image/svg+xml": {"schema": {"type": "string"}, "x-example": "rehearsal-svg"},
-        "image/png": {"schema": _BINARY},
+        "image/png": {"schema": BINARY},
         "text/html": {"schema": {"type": "string"}, "x-example": "rehearsal-html"},
     }
     return _answers("The rehearsal", content)
@@ -40,9 +48,9 @@ def answers_layout() -> Responses:
     content: Json = {
         "application/json": {"schema": {"$ref": "#/components/schemas/LaidOut"}, "x-example": "layout"},
         "image/svg+xml": {"schema": {"type": "string"}, "x-example": "layout-svg"},
-        "image/png": {"schema": _BINARY},
+        "image/png": {"schema": BINARY},
     }
-    content |= {media: {"schema": _BINARY} for media in FORMATS.values() if media not in content}
+    content |= {media: {"schema": BINARY} for media in FORMATS.values() if media not in content}
     ok = {
         "description": "How it lies on the roll, whether it fits or not",
         "content": content,
@@ -56,9 +64,9 @@ def answers_panels() -> Responses:
     content: Json = {
         "application/json": {"schema": {"$ref": "#/components/schemas/PanelledOut"}, "x-example": "panels"},
         "image/svg+xml": {"schema": {"type": "string"}, "x-example": "panels-svg"},
-        "image/png": {"schema": _BINARY},
+        "image/png": {"schema": BINARY},
     }
-    content |= {media: {"schema": _BINARY} for media in FORMATS.values() if media not in content}
+    content |= {media: {"schema": BINARY} for media in FORMATS.values() if media not in content}
     ok = {
         "description": "Whether panels are needed, and which",
         "content": content,
@@ -74,7 +82,7 @@ def takes_sign() -> Json:
     body["description"] = "One artwork as the raw body, or a form with its job and options."
     form = body["content"]["multipart/form-data"]
     properties = form["schema"]["properties"]
-    properties["artwork"] = {**_BINARY, "description": "The artwork's file"}
+    properties["artwork"] = {**BINARY, "description": "The artwork's file"}
     properties["options"]["description"] = "Options as JSON (see PanelOptions) or TOML"
     form["example"] |= {"artwork": ARTWORK, "options": json.dumps({"prefer": "fewest-panels"})}
     return taken
@@ -91,35 +99,15 @@ def takes_order() -> Json:
                 "description": "The artworks' files, each a part of this name",
                 "type": "array",
                 "minItems": 1,
-                "items": _BINARY,
+                "items": BINARY,
             },
             "job": {"type": "string", "description": "The job's settings as JSON (see Job) or TOML"},
             "options": {"type": "string", "description": "Options as JSON (see LayoutOptions) or TOML"},
         },
     }
     example = {"artwork": [ARTWORK], "job": json.dumps(JOB), "options": json.dumps(OPTIONS)}
-    return {
-        "requestBody": {
-            "required": True,
-            "description": "One artwork as the raw body, or a form with any number, their job and options.",
-            "content": {
-                "multipart/form-data": {
-                    "schema": form,
-                    "encoding": {
-                        "artwork": {
-                            "contentType": "image/svg+xml, application/pdf, application/octet-stream"
-                        },
-                        "job": {"contentType": "application/json, application/toml, text/plain"},
-                        "options": {"contentType": "application/json, application/toml, text/plain"},
-                    },
-                    "example": example,
-                },
-                "image/svg+xml": {"schema": {"type": "string"}, "example": ARTWORK},
-                "application/pdf": {"schema": _BINARY},
-                "application/octet-stream": {"schema": _BINARY},
-            },
-        }
-    }
+    told = "One artwork as the raw body, or a form with any number, their job and options."
+    return upload_body(form, told, example, ("job", "options"))
 
 
 def _answers(description: str, content: Json) -> Responses:

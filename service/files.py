@@ -8,7 +8,10 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from preflight.writers import Writer
 
 Format = Literal["svg", "pdf", "dxf", "dxf-polylines", "hpgl"]
 
@@ -37,6 +40,16 @@ class FileHead:
     media_type: str
     standing: Standing
     caution: str
+
+
+def head_of(writer: Writer, stem: str, claim: str, *, proved: bool) -> FileHead:
+    """Return the head of a file that ``writer`` makes; its name and its caution say where it is not proved."""
+    return FileHead(
+        name=f"{stem}.{'cut' if proved else 'not-proved'}{writer.ending}",
+        media_type=writer.media_type,
+        standing="geometry-proved" if proved else "not-proved",
+        caution=writer.caution if proved else f"{claim} {writer.caution}",
+    )
 
 
 def framed(head: FileHead, data: bytes) -> bytes:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import base64
 from pathlib import PurePosixPath
-from typing import TYPE_CHECKING, Annotated, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -15,7 +15,7 @@ from preflight.repair.model import Action, Proof
 from preflight.repair.steps import Steps
 from preflight.report.model import Report
 from preflight.version import __version__
-from service.files import FORMATS, FileHead, Format, Standing
+from service.files import FORMATS, FileHead, Format, Standing, head_of
 
 if TYPE_CHECKING:
     from preflight.artwork import Artwork
@@ -69,6 +69,20 @@ class Mended(BaseModel):
     file: MendedFile
 
 
+def file_fields(word: str, head: FileHead, data: bytes) -> dict[str, Any]:
+    """Return a file in the format ``word`` as the fields of `MendedFile`: SVG as text, others as base64."""
+    text = head.media_type == FORMATS["svg"]
+    return {
+        "name": head.name,
+        "format": word,
+        "media_type": head.media_type,
+        "standing": head.standing,
+        "caution": head.caution,
+        "encoding": "utf-8" if text else "base64",
+        "content": data.decode() if text else base64.b64encode(data).decode(),
+    }
+
+
 def mend(
     artwork: Artwork, job: Job, word: str, options: MendOptions, fonts: FontSource | None = None
 ) -> tuple[Mended, FileHead, bytes]:
@@ -91,13 +105,7 @@ def mend(
     proved, summary = repaired.proof.proved, claim(repaired)
     file = cut_file(repaired, stem)
     data = writer.write(with_weed_lines(file, job) if options.weed_lines else file)
-    head = FileHead(
-        name=f"{stem}.{'cut' if proved else 'not-proved'}{writer.ending}",
-        media_type=writer.media_type,
-        standing="geometry-proved" if proved else "not-proved",
-        caution=writer.caution if proved else f"{summary} {writer.caution}",
-    )
-    text = head.media_type == FORMATS["svg"]
+    head = head_of(writer, stem, summary, proved=proved)
     mended = Mended(
         tool_version=__version__,
         proved=proved,
@@ -105,14 +113,6 @@ def mend(
         actions=repaired.actions,
         proof=repaired.proof,
         report=report,
-        file=MendedFile(
-            name=head.name,
-            format=cast("Format", word),
-            media_type=head.media_type,
-            standing=head.standing,
-            caution=head.caution,
-            encoding="utf-8" if text else "base64",
-            content=data.decode() if text else base64.b64encode(data).decode(),
-        ),
+        file=MendedFile(**file_fields(word, head, data)),
     )
     return mended, head, data

@@ -6,11 +6,10 @@ imports this.
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import PurePosixPath
-from typing import TYPE_CHECKING, Annotated, Any, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -36,8 +35,8 @@ from preflight.roll.panels.cut import FilmCut, cut_panels
 from preflight.roll.panels.drawing import assembly_png, assembly_svg
 from preflight.roll.panels.model import PanelProof
 from preflight.writers import WRITERS
-from service.files import FORMATS, FileHead, Format, framed
-from service.mending import MendedFile
+from service.files import FileHead, framed, head_of
+from service.mending import MendedFile, file_fields
 from service.options import chosen, fonts_of, stated
 from service.tasks import Task
 
@@ -160,9 +159,8 @@ def _layout(task: Task, job: Job) -> bytes:
             return layout_png(laid, width_px=task.width_px)
         case "layout-file":
             return framed(*_one(_files(laid, task), asked.get("film")))
-    word = cast("Format", task.format)
     made = _files(laid, task) if asked.get("files") else []
-    files = tuple(LaidFile(film=film, **_file(word, head, data)) for film, head, data in made)
+    files = tuple(LaidFile(film=film, **file_fields(task.format, head, data)) for film, head, data in made)
     return LaidOut(layout=laid.layout, files=files).model_dump_json().encode()
 
 
@@ -181,9 +179,9 @@ def _panels(task: Task, artwork: Artwork, job: Job) -> bytes:
     files = list(_panel_files(cuts, stem, task.format))
     if task.kind == "panels-file":
         return framed(*_one_panel(files, asked.get("film"), asked.get("panel")))
-    word = cast("Format", task.format)
     shown = tuple(
-        PanelFile(film=film, panel=panel, **_file(word, head, data)) for film, panel, head, data in files
+        PanelFile(film=film, panel=panel, **file_fields(task.format, head, data))
+        for film, panel, head, data in files
     )
     proofs = tuple(cut.proof for cut in cuts)
     return PanelledOut(panelling=panelled.panelling, proofs=proofs, files=shown).model_dump_json().encode()
@@ -198,11 +196,8 @@ def _panel_files(
         film = cut.planned.plan.film
         word = film_word(film, taken)
         for one in cut.panels:
-            head = FileHead(
-                name=f"{stem}-{word}-panel-{one.panel.number}.{'cut' if cut.proved else 'not-proved'}{writer.ending}",
-                media_type=writer.media_type,
-                standing="geometry-proved" if cut.proved else "not-proved",
-                caution=writer.caution if cut.proved else f"{one.file.claim} {writer.caution}",
+            head = head_of(
+                writer, f"{stem}-{word}-panel-{one.panel.number}", one.file.claim, proved=cut.proved
             )
             yield film, one.panel.number, head, writer.write(one.file)
 
@@ -252,12 +247,7 @@ def _files(laid: Laid, task: Task) -> list[tuple[str, FileHead, bytes]]:
     made = []
     for file in cut_files(laid, stem):
         word = film_word(file.film.film, taken)
-        head = FileHead(
-            name=f"{stem}-{word}.{'cut' if file.proved else 'not-proved'}{writer.ending}",
-            media_type=writer.media_type,
-            standing="geometry-proved" if file.proved else "not-proved",
-            caution=writer.caution if file.proved else f"{file.file.claim} {writer.caution}",
-        )
+        head = head_of(writer, f"{stem}-{word}", file.file.claim, proved=file.proved)
         made.append((file.film.film, head, writer.write(file.file)))
     return made
 
@@ -277,19 +267,6 @@ def _one(files: list[tuple[str, FileHead, bytes]], film: str | None) -> tuple[Fi
     raise WriteError(
         "film-unknown", f"There is no film {quoted(film)} in this layout.", f"Films here: {known}."
     )
-
-
-def _file(word: Format, head: FileHead, data: bytes) -> dict[str, Any]:
-    text = head.media_type == FORMATS["svg"]
-    return {
-        "name": head.name,
-        "format": word,
-        "media_type": head.media_type,
-        "standing": head.standing,
-        "caution": head.caution,
-        "encoding": "utf-8" if text else "base64",
-        "content": data.decode() if text else base64.b64encode(data).decode(),
-    }
 
 
 MODELS: tuple[type[BaseModel], ...] = (JobSheet, Rehearsal, LaidOut, PanelledOut)

@@ -5,7 +5,17 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from service.contract import ARTWORK, JOB, UPLOAD_PROBLEMS, Json, Responses, json_example, problem_answers
+from service.contract import (
+    ARTWORK,
+    BINARY,
+    JOB,
+    UPLOAD_PROBLEMS,
+    Json,
+    Responses,
+    json_example,
+    problem_answers,
+    upload_body,
+)
 from service.problems import (
     ARTWORK_LIMIT,
     BUSY,
@@ -63,8 +73,7 @@ _WORK = (
 
 def takes_batch() -> Json:
     """Return the request body of the operation that accepts a job."""
-    binary = {"type": "string", "format": "binary"}
-    form = {
+    form: Json = {
         "type": "object",
         "required": ["artwork"],
         "additionalProperties": False,
@@ -73,7 +82,7 @@ def takes_batch() -> Json:
                 "description": "The artworks' files, each a part of this name",
                 "type": "array",
                 "minItems": 1,
-                "items": binary,
+                "items": BINARY,
             },
             "job": {"type": "string", "description": "The settings for all files as JSON (see Job) or TOML"},
             "options": {
@@ -89,27 +98,8 @@ def takes_batch() -> Json:
         },
     }
     example = {"artwork": [ARTWORK], "job": json.dumps(JOB), **WEBHOOK}
-    return {
-        "requestBody": {
-            "required": True,
-            "description": "One artwork as the raw body, or a form with any number and their settings.",
-            "content": {
-                "multipart/form-data": {
-                    "schema": form,
-                    "encoding": {
-                        "artwork": {
-                            "contentType": "image/svg+xml, application/pdf, application/octet-stream"
-                        },
-                        "job": {"contentType": "application/json, application/toml, text/plain"},
-                    },
-                    "example": example,
-                },
-                "image/svg+xml": {"schema": {"type": "string"}, "example": ARTWORK},
-                "application/pdf": {"schema": binary},
-                "application/octet-stream": {"schema": binary},
-            },
-        }
-    }
+    told = "One artwork as the raw body, or a form with any number and their settings."
+    return upload_body(form, told, example)
 
 
 def answers_accepted() -> Responses:
@@ -198,4 +188,4 @@ def answers_repair() -> Responses:
 
 
 def _binary(*media_types: str) -> Json:
-    return {media: {"schema": {"type": "string", "format": "binary"}} for media in media_types}
+    return {media: {"schema": BINARY} for media in media_types}

@@ -6,22 +6,18 @@ import base64
 import hashlib
 import json
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from preflight import Job, Rehearsal, read, rehearse
 from preflight.cutting.rehearsal import animation_html
+from tests.browsing import browser, needs_chromium, watched
 
 ARTWORK = Path(__file__).parents[2] / "examples" / "artwork"
-CHROMIUM = next((path for name in ("chromium", "chromium-browser") if (path := shutil.which(name))), None)
-in_browser = pytest.mark.skipif(
-    CHROMIUM is None, reason="no chromium on this machine: install the package “chromium” to run these"
-)
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
+__all__ = ["browser"]
 HOSTILE = '</script></title><script>alert(1)</script><img src=x onerror="alert(2)">\u2028&amp;'
 KINDS = ("travel", "lower", "cut", "lift", "done")
 
@@ -45,24 +41,11 @@ def hostile() -> Rehearsal:
     return rehearse(read(drawing, HOSTILE), Job.parse(job))
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as driver:
-        one = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield one
-        one.close()
-
-
 @pytest.fixture
 def page(browser: Browser) -> Iterator[Page]:
     """A tab that must log no error, open no dialog and load nothing but the page."""
     one = browser.new_page(viewport={"width": 1200, "height": 800})
-    faults: list[str] = []
-    asked: list[str] = []
-    one.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
-    one.on("pageerror", lambda error: faults.append(str(error)))
-    one.on("dialog", lambda dialog: faults.append(f"dialog: {dialog.message}"))
-    one.on("request", lambda request: asked.append(request.url))
+    faults, asked = watched(one)
     yield one
     one.close()
     assert faults == []
@@ -84,7 +67,7 @@ def scrubbed(page: Page, seconds: float) -> tuple[float, float, str, int]:
     return float(values["x"]), float(values["y"]), KINDS[int(values["kind"])], int(values["contour"])
 
 
-@in_browser
+@needs_chromium
 @pytest.mark.parametrize("name", ["gate-board", "shop-window"])
 def test_at_every_moment_the_knife_stands_where_the_timeline_says(
     page: Page, tmp_path: Path, name: str
@@ -101,7 +84,7 @@ def test_at_every_moment_the_knife_stands_where_the_timeline_says(
         assert at.contour in (None, contour)
 
 
-@in_browser
+@needs_chromium
 def test_it_plays_pauses_and_keeps_its_time(page: Page, tmp_path: Path) -> None:
     shown(page, rehearsed("gate-board"), tmp_path)
     clock = page.locator("#where")
@@ -124,7 +107,7 @@ def _seconds(words: str) -> float:
     return 60 * int(minutes) + float(seconds)
 
 
-@in_browser
+@needs_chromium
 def test_it_ends_at_the_end_and_begins_again(page: Page, tmp_path: Path) -> None:
     shown(page, rehearsed("van-door"), tmp_path)
     page.get_by_label("Speed").select_option("50")
@@ -136,7 +119,7 @@ def test_it_ends_at_the_end_and_begins_again(page: Page, tmp_path: Path) -> None
     expect(page.locator("#elapsed")).not_to_have_text("0:20.2")
 
 
-@in_browser
+@needs_chromium
 def test_steps_go_from_contour_to_contour(page: Page, tmp_path: Path) -> None:
     rehearsal = rehearsed("van-door")
     shown(page, rehearsal, tmp_path)
@@ -151,7 +134,7 @@ def test_steps_go_from_contour_to_contour(page: Page, tmp_path: Path) -> None:
     page.keyboard.press("Tab")
 
 
-@in_browser
+@needs_chromium
 def test_the_canvas_shows_what_is_cut_and_clears_it_going_back(page: Page, tmp_path: Path) -> None:
     shown(page, rehearsed("van-door"), tmp_path)
     dark = (
@@ -167,7 +150,7 @@ def test_the_canvas_shows_what_is_cut_and_clears_it_going_back(page: Page, tmp_p
     assert 500 < counts[1] < counts[2]
 
 
-@in_browser
+@needs_chromium
 def test_another_film_can_be_chosen_and_names_do_nothing(page: Page, tmp_path: Path) -> None:
     rehearsal = hostile()
     shown(page, rehearsal, tmp_path)
@@ -183,7 +166,7 @@ def test_another_film_can_be_chosen_and_names_do_nothing(page: Page, tmp_path: P
     assert kind == at.doing
 
 
-@in_browser
+@needs_chromium
 def test_the_policy_lets_no_other_script_run(browser: Browser, tmp_path: Path) -> None:
     """A script put into the page by a mistake of ours, which is what the policy is there for."""
     html = animation_html(rehearsed("van-door"))

@@ -13,10 +13,11 @@ import pytest
 from playwright.sync_api import Browser, Page, Response, Route, expect
 
 from service import keys
+from tests.browsing import CHROMIUM, browser
 from tests.guides.blocks import blocks, languages, written
 from tests.service.conftest import SVG, Server, running
 from tests.service.jobs.crew import end, free_port
-from tests.service.test_page import CHROMIUM, FAULTY, browser
+from tests.service.test_page import FAULTY
 from tests.service.test_workers import wait_until
 
 __all__ = ["browser"]

@@ -3,31 +3,19 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from service import keys
+from tests.browsing import browser, needs_chromium, watched
 from tests.service.conftest import ROOT, Server, running
 
-CHROMIUM = next((path for name in ("chromium", "chromium-browser") if (path := shutil.which(name))), None)
-pytestmark = pytest.mark.skipif(
-    CHROMIUM is None, reason="no chromium on this machine: install the package “chromium” to run these"
-)
-
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
+__all__ = ["browser"]
+pytestmark = needs_chromium
 
 FAULTY = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="300mm" height="100mm" viewBox="0 0 300 100">'
@@ -37,25 +25,12 @@ FAULTY = (
 )
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as driver:
-        one = driver.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield one
-        one.close()
-
-
 @pytest.fixture
 def page(browser: Browser, server: Server) -> Iterator[Page]:
     """The page, which must not log an error nor ask anything of another host."""
     context = browser.new_context(viewport={"width": 1400, "height": 900}, accept_downloads=True)
     one = context.new_page()
-    faults: list[str] = []
-    asked: set[str] = set()
-    one.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
-    one.on("pageerror", lambda error: faults.append(str(error)))
-    one.on("dialog", lambda dialog: faults.append(f"dialog: {dialog.message}"))
-    one.on("request", lambda request: asked.add(request.url))
+    faults, asked = watched(one)
     one.goto(server.url)
     yield one
     context.close()
