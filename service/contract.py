@@ -86,6 +86,12 @@ ARTWORK = """<svg xmlns="http://www.w3.org/2000/svg" width="600mm" height="200mm
 </svg>
 """
 BINARY: Json = {"type": "string", "format": "binary"}
+ARTWORKS: Json = {
+    "description": "The artworks' files, each a part of this name",
+    "type": "array",
+    "minItems": 1,
+    "items": BINARY,
+}
 JOB: Json = {"size": {"width": "600 mm"}, "roll": {"width": "610 mm"}, "film": {"kind": "cast"}}
 
 UPLOAD_PROBLEMS = (

@@ -6,6 +6,7 @@ import json
 
 from service.contract import (
     ARTWORK,
+    ARTWORKS,
     BINARY,
     JOB,
     UPLOAD_PROBLEMS,
@@ -95,12 +96,7 @@ def takes_order() -> Json:
         "required": ["artwork"],
         "additionalProperties": False,
         "properties": {
-            "artwork": {
-                "description": "The artworks' files, each a part of this name",
-                "type": "array",
-                "minItems": 1,
-                "items": BINARY,
-            },
+            "artwork": ARTWORKS,
             "job": {"type": "string", "description": "The job's settings as JSON (see Job) or TOML"},
             "options": {"type": "string", "description": "Options as JSON (see LayoutOptions) or TOML"},
         },

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from preflight.checking import analysed, judged
-from preflight.commands.files import film_word
 from preflight.cutting.rehearsal import (
     Rehearsal,
     RehearsalOptions,
@@ -35,6 +34,7 @@ from preflight.roll.panels.cut import FilmCut, cut_panels
 from preflight.roll.panels.drawing import assembly_png, assembly_svg
 from preflight.roll.panels.model import PanelProof
 from preflight.writers import WRITERS
+from preflight.writers.naming import film_word
 from service.files import FileHead, framed, head_of
 from service.mending import MendedFile, file_fields
 from service.options import chosen, fonts_of, stated

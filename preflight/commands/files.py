@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -49,14 +48,3 @@ def write(name: str, data: bytes) -> None:
         raise PreflightError(
             "file-unwritable", f"{quoted(name)} could not be written: {reason}.", "Name a file that can be."
         ) from None
-
-
-def film_word(film: str, taken: set[str]) -> str:
-    """Return a film's name as part of a file's name, numbered where another film has the same."""
-    plain = re.sub(r"[^a-z0-9]+", "-", film.lower()).strip("-") or "film"
-    word, number = plain, 1
-    while word in taken:
-        number += 1
-        word = f"{plain}-{number}"
-    taken.add(word)
-    return word

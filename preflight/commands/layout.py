@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from preflight.commands.files import film_word, load_job, read_bytes, write
+from preflight.commands.files import load_job, read_bytes, write
 from preflight.errors import PreflightError, printable, quoted
 from preflight.units import UNITS
 
@@ -202,6 +202,7 @@ def _writer(options: argparse.Namespace) -> Writer | None:
 def _write_files(laid: Laid, writer: Writer, output: str) -> bool:
     """Write one file a film and say so on standard error; return whether all mends are proved."""
     from preflight.roll.layout.cut import cut_files  # noqa: PLC0415  (commands load only what they need)
+    from preflight.writers.naming import film_word  # noqa: PLC0415
 
     target = Path(output)
     files = cut_files(laid, target.stem)

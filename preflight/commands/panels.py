@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from preflight.commands.files import film_word, load_job, read_bytes, write
+from preflight.commands.files import load_job, read_bytes, write
 from preflight.commands.repairing import FORMATS
 from preflight.errors import PreflightError, printable, quoted
 from preflight.units import UNITS
@@ -148,6 +148,8 @@ def _write_all(panelled: Panelled, options: argparse.Namespace) -> bool:
 
 def _names(cuts: tuple[FilmCut, ...], stem: str, ending: str) -> list[tuple[str, FilmCut, int]]:
     """Return the name of each panel's file, the film it is of, and its index among that film's panels."""
+    from preflight.writers.naming import film_word  # noqa: PLC0415  (commands load only what they need)
+
     taken: set[str] = set()
     found = []
     for cut in cuts:

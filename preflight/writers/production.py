@@ -6,6 +6,7 @@ from preflight.artwork import Shape
 from preflight.curves import Path
 from preflight.repair.model import Repaired
 from preflight.writers.model import CutFile, CutFilm
+from preflight.writers.naming import free_name
 
 KNIFE_LINES = "Knife lines"
 """Name of the layer that holds the knife lines where there are several films, or none."""
@@ -26,7 +27,7 @@ def cut_file(repaired: Repaired, title: str = "") -> CutFile:
         if shape.fill is None:
             knife.append(shape)
             continue
-        name = _free(shape.origin.layer or shape.fill.color or "Film", names)
+        name = free_name(shape.origin.layer or shape.fill.color or "Film", names)
         films.append(CutFilm(name, shape.fill.color or _BLACK, shape.path.mapped(shape.matrix)))
     if knife:
         lines = Path.joined([shape.path.mapped(shape.matrix) for shape in knife])
@@ -36,7 +37,7 @@ def cut_file(repaired: Repaired, title: str = "") -> CutFile:
         else:
             stroke = knife[0].stroke
             colour = (stroke.paint.color if stroke else None) or _BLACK
-            films.append(CutFilm(_free(KNIFE_LINES, names), colour, Path.empty(), lines))
+            films.append(CutFilm(free_name(KNIFE_LINES, names), colour, Path.empty(), lines))
     return CutFile(
         repaired.artwork.width, repaired.artwork.height, tuple(films), title=title, claim=claim(repaired)
     )
@@ -47,13 +48,3 @@ def claim(repaired: Repaired) -> str:
     if repaired.proof.proved:
         return repaired.proof.claim
     return f"NOT PROVED: do not cut it as it is. {' '.join(repaired.proof.reasons)}".strip()
-
-
-def _free(wanted: str, taken: set[str]) -> str:
-    """Return ``wanted``, numbered where another film is called so; remember it in ``taken``."""
-    name, number = wanted, 1
-    while name in taken:
-        number += 1
-        name = f"{wanted} ({number})"
-    taken.add(name)
-    return name

@@ -7,6 +7,7 @@ from typing import Any
 
 from service.contract import (
     ARTWORK,
+    ARTWORKS,
     BINARY,
     JOB,
     UPLOAD_PROBLEMS,
@@ -78,12 +79,7 @@ def takes_batch() -> Json:
         "required": ["artwork"],
         "additionalProperties": False,
         "properties": {
-            "artwork": {
-                "description": "The artworks' files, each a part of this name",
-                "type": "array",
-                "minItems": 1,
-                "items": BINARY,
-            },
+            "artwork": ARTWORKS,
             "job": {"type": "string", "description": "The settings for all files as JSON (see Job) or TOML"},
             "options": {
                 "type": "string",

@@ -11,13 +11,7 @@ import pytest
 from preflight.errors import JobError
 from preflight.job import FilmKind, FilmSpec, Job, Limit, Role, Roll, Use, stock
 from preflight.report.model import Severity
-
-
-def problems(data: bytes | str | dict[str, Any]) -> list[str]:
-    with pytest.raises(JobError) as caught:
-        Job.parse(data)
-    assert caught.value.advice
-    return caught.value.message.split("\n")
+from tests.job.refused import problems
 
 
 class TestStock:

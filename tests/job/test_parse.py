@@ -15,13 +15,7 @@ from hypothesis import strategies as st
 from preflight.errors import JobError
 from preflight.job import Job, Roll
 from preflight.job.reference import settings_guide
-
-
-def problems(data: bytes | str | dict[str, Any]) -> list[str]:
-    with pytest.raises(JobError) as caught:
-        Job.parse(data)
-    assert caught.value.advice
-    return caught.value.message.split("\n")
+from tests.job.refused import problems
 
 
 class TestErrors:
