@@ -79,8 +79,8 @@ async def receive_batch(
     together = settings.upload_bytes if most == 1 else settings.batch_bytes
     form = _Form(options[b"boundary"], limits, most or settings.job_files, together)
     frames = FRAME_BYTES + 1024 * settings.job_files
-    most = settings.batch_bytes + settings.job_bytes + frames + TEXT_BYTES * len(texts)
-    await _receive_body(request, most, settings.batch_bytes, settings, form.feed)
+    whole = settings.batch_bytes + settings.job_bytes + frames + TEXT_BYTES * len(texts)
+    await _receive_body(request, whole, settings.batch_bytes, settings, form.feed)
     form.finish()
     job = form.one("job")
     # A browser sends an empty part for a file field that was left alone.
